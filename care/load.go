@@ -1,0 +1,343 @@
+package care
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"math"
+	"path"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"go.yaml.in/yaml/v3" // maintained continuation of the usual YAML library; strict decoding with line numbers
+)
+
+//go:embed data
+var embedded embed.FS
+
+// Embedded loads the catalogue that the program carries: revision zero.
+func Embedded() (*Catalogue, error) {
+	data, err := fs.Sub(embedded, "data")
+	if err != nil {
+		return nil, err
+	}
+	return Load(data)
+}
+
+// RecordError names the file, the field and the reason for which a record is refused.
+type RecordError struct {
+	File, Field, Reason string
+}
+
+func (e *RecordError) Error() string {
+	if e.Field == "" {
+		return fmt.Sprintf("%s: %s", e.File, e.Reason)
+	}
+	return fmt.Sprintf("%s: %s: %s", e.File, e.Field, e.Reason)
+}
+
+// Load reads species/*.yaml, sources/*.yaml and rules/*.yaml and builds a
+// catalogue. It refuses the whole set if any record is bad; the error joins one
+// *RecordError for each fault.
+func Load(data fs.FS) (*Catalogue, error) {
+	c := &Catalogue{byID: map[string]*Species{}, sources: map[string]*Source{}, rulesByID: map[string]*Rule{}}
+	digest := sha256.New()
+
+	var sourceLists [][]*Source
+	var ruleLists [][]*Rule
+	names, err := readAll(data, "sources", digest, &sourceLists)
+	if err != nil {
+		return nil, err
+	}
+	var faults []error
+	for i, list := range sourceLists {
+		for j, s := range list {
+			f := faultList{file: names[i], prefix: fmt.Sprintf("[%d] %s", j, s.Key), out: &faults}
+			s.check(&f)
+			if c.sources[s.Key] != nil {
+				f.add("key", "is used twice")
+			}
+			c.sources[s.Key] = s
+		}
+	}
+	var species []*Species
+	names, err = readAll(data, "species", digest, &species)
+	if err != nil {
+		return nil, err
+	}
+	for i, s := range species {
+		f := faultList{file: names[i], out: &faults}
+		s.check(&f, strings.TrimSuffix(path.Base(names[i]), ".yaml"), c.sources)
+		if c.byID[s.ID] != nil {
+			f.add("id", "is used twice")
+		}
+		c.byID[s.ID] = s
+		c.species = append(c.species, s)
+	}
+	names, err = readAll(data, "rules", digest, &ruleLists)
+	if err != nil {
+		return nil, err
+	}
+	for i, list := range ruleLists {
+		for j, r := range list {
+			f := faultList{file: names[i], prefix: fmt.Sprintf("[%d] %s", j, r.ID), out: &faults}
+			r.check(&f, c)
+			if c.rulesByID[r.ID] != nil {
+				f.add("id", "is used twice")
+			}
+			c.rulesByID[r.ID] = r
+			c.rules = append(c.rules, r)
+		}
+	}
+	for _, r := range c.rules {
+		if r.VariantOf != "" && c.rulesByID[r.VariantOf] == nil {
+			faults = append(faults, &RecordError{"rules", r.ID + ".variant_of", fmt.Sprintf("no rule %q", r.VariantOf)})
+		}
+	}
+	if len(faults) > 0 {
+		return nil, fmt.Errorf("catalogue refused: %w", errors.Join(faults...))
+	}
+	c.Revision = "0-" + hex.EncodeToString(digest.Sum(nil))[:12]
+	c.build()
+	return c, nil
+}
+
+// readAll decodes every *.yaml of a folder, in name order, into one element each.
+func readAll[T any](data fs.FS, dir string, digest io.Writer, into *[]T) ([]string, error) {
+	names, err := fs.Glob(data, dir+"/*.yaml")
+	if err != nil {
+		return nil, err
+	}
+	if len(names) == 0 {
+		return nil, &RecordError{dir, "", "no records found"}
+	}
+	*into = make([]T, len(names))
+	faults := make([]error, len(names))
+	contents := make([][]byte, len(names))
+	var wg sync.WaitGroup
+	limit := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for i, name := range names {
+		wg.Go(func() {
+			limit <- struct{}{}
+			defer func() { <-limit }()
+			raw, err := fs.ReadFile(data, name)
+			if err != nil {
+				faults[i] = &RecordError{name, "", err.Error()}
+				return
+			}
+			contents[i] = raw
+			d := yaml.NewDecoder(bytes.NewReader(raw))
+			d.KnownFields(true)
+			if err := d.Decode(&(*into)[i]); err != nil {
+				faults[i] = &RecordError{name, "", strings.TrimPrefix(err.Error(), "yaml: ")}
+			}
+		})
+	}
+	wg.Wait()
+	for i, raw := range contents {
+		fmt.Fprintf(digest, "%s %d\n", names[i], len(raw))
+		if _, err := digest.Write(raw); err != nil {
+			return nil, err
+		}
+	}
+	if err := errors.Join(faults...); err != nil {
+		return nil, fmt.Errorf("catalogue refused: %w", err)
+	}
+	return names, nil
+}
+
+// faultList collects what is wrong with one record.
+type faultList struct {
+	file, prefix string
+	out          *[]error
+}
+
+func (f *faultList) add(field, reason string, args ...any) {
+	if f.prefix != "" {
+		field = f.prefix + "." + field
+	}
+	*f.out = append(*f.out, &RecordError{f.file, field, fmt.Sprintf(reason, args...)})
+}
+
+// oneOf adds a fault unless the value is among those allowed.
+func oneOf[T ~string](f *faultList, field string, value T, allowed ...T) {
+	if !slices.Contains(allowed, value) {
+		f.add(field, "is %q; use one of %v", value, allowed)
+	}
+}
+
+func known(f *faultList, field string, keys []string, sources map[string]*Source) {
+	if len(keys) == 0 {
+		f.add(field, "is empty; name at least one source")
+	}
+	for _, k := range keys {
+		if sources[k] == nil {
+			f.add(field, "no source %q", k)
+		}
+	}
+}
+
+func (s *Source) check(f *faultList) {
+	if s.Key == "" || s.Key != strings.ToLower(s.Key) || strings.ContainsAny(s.Key, " /?") {
+		f.add("key", "must be lower case without spaces")
+	}
+	if s.Title == "" {
+		f.add("title", "is missing")
+	}
+	if s.Kind.Tier() == 0 {
+		f.add("kind", "is %q, which is not a kind of source", s.Kind)
+	}
+	oneOf(f, "read_how", s.ReadHow, "whole", "part", "abstract", "secondary copy", "catalogue entry", "not read")
+}
+
+func (s *Species) check(f *faultList, fileID string, sources map[string]*Source) {
+	if s.ID != fileID || s.ID != Slug(s.Scientific) {
+		f.add("id", "is %q; it must be the file's name and the scientific name in lower case with hyphens", s.ID)
+	}
+	oneOf(f, "group", s.Group, Groups...)
+	for field, v := range map[string]string{"order": s.Order, "family": s.Family, "nature.sociality": s.Nature.Sociality, "cautions.trade": s.Trade} {
+		if v == "" {
+			f.add(field, "is missing")
+		}
+	}
+	if len(s.Names.Common) == 0 {
+		f.add("names.common", "is empty")
+	}
+	oneOf(f, "names.access", s.Names.Access, Read, ReadThrough, Recalled)
+	known(f, "names.sources", s.Names.Sources, sources)
+	n := &s.Nature
+	oneOf(f, "nature.activity", n.Activity, "diurnal", "nocturnal", "crepuscular", "cathemeral")
+	oneOf(f, "nature.habit", n.Habit, Habits...)
+	oneOf(f, "nature.dormancy", n.Dormancy, "none", "optional", "expected")
+	oneOf(f, "nature.access", n.Access, Read, ReadThrough, Recalled)
+	known(f, "nature.sources", n.Sources, sources)
+	for field, v := range map[string]int{"climbs": n.Climbs, "digs": n.Digs, "swims": n.Swims, "basks": n.Basks} {
+		if v < 0 || v > 3 {
+			f.add("nature."+field, "is %d; it runs from 0 to 3", v)
+		}
+	}
+	if n.Latitude != nil && math.Abs(*n.Latitude) > 90 {
+		f.add("nature.latitude", "is %g; it runs from -90 to 90", *n.Latitude)
+	}
+	for i := range s.Claims {
+		s.Claims[i].check(f, fmt.Sprintf("claims[%d]", i), sources)
+	}
+	for i, g := range s.Growth {
+		field := fmt.Sprintf("growth[%d]", i)
+		oneOf(f, field+".kind", g.Kind, "size-at-age", "mass-at-age", "age-at-maturity", "size-at-maturity", "increment", "curve")
+		oneOf(f, field+".access", g.Access, Read, ReadThrough, Recalled)
+		known(f, field+".source", []string{g.Source}, sources)
+	}
+	for i, e := range s.Explained {
+		if ParameterOf(e.Parameter) == nil {
+			f.add(fmt.Sprintf("explained[%d].parameter", i), "no parameter %q", e.Parameter)
+		}
+		if e.Reason == "" || e.Check == "" {
+			f.add(fmt.Sprintf("explained[%d]", i), "check or reason is missing")
+		}
+	}
+}
+
+func (c *Claim) check(f *faultList, at string, sources map[string]*Source) {
+	p := ParameterOf(c.Parameter)
+	if p == nil {
+		f.add(at+".parameter", "no parameter %q; see care/parameter.go", c.Parameter)
+		return
+	}
+	oneOf(f, at+".stage", c.Stage, append([]Stage{AnyStage}, Stages...)...)
+	oneOf(f, at+".access", c.Access, Read, ReadThrough, Recalled)
+	oneOf(f, at+".about", c.about(), abouts...)
+	if c.Confidence != "" {
+		oneOf(f, at+".confidence", c.Confidence, "high", "medium", "low")
+	}
+	known(f, at+".source", []string{c.Source}, sources)
+	if c.Low == nil && c.High == nil {
+		f.add(at, "has neither low nor high")
+	}
+	for field, v := range map[string]*float64{"low": c.Low, "high": c.High} {
+		if v != nil && c.Implausible == "" && (math.IsNaN(*v) || *v < p.Least || *v > p.Most) {
+			f.add(at+"."+field, "is %g %s, outside %g to %g; if the source says so, give the reason in implausible", *v, p.Unit, p.Least, p.Most)
+		}
+	}
+	if c.Low != nil && c.High != nil && *c.Low > *c.High {
+		f.add(at, "low %g is above high %g", *c.Low, *c.High)
+	}
+	if c.Access == Recalled && c.Locator != "" {
+		f.add(at+".locator", "a recalled claim has no page or place")
+	}
+	if c.Access == Recalled && strings.ContainsAny(c.Note, "“”«»") {
+		f.add(at+".note", "a recalled claim is never a quotation")
+	}
+}
+
+func (r *Rule) check(f *faultList, c *Catalogue) {
+	if r.ID == "" || r.ID != strings.ToLower(r.ID) || strings.ContainsAny(r.ID, " /?") {
+		f.add("id", "must be lower case without spaces")
+	}
+	known(f, "source", []string{r.Source}, c.sources)
+	oneOf(f, "status", r.Status, InForce, Advisory, Laboratory, Superseded)
+	oneOf(f, "access", r.Access, Read, ReadThrough, Recalled)
+	oneOf(f, "scope.match", r.Scope.Match, Named, ByGenus, Assigned, Wide)
+	if r.Measure != "" {
+		oneOf(f, "measure", r.Measure, SnoutVent, TotalLength, Shell)
+	}
+	if r.Topic == "" {
+		f.add("topic", "is missing")
+	}
+	for _, id := range r.Scope.Species {
+		if c.byID[id] == nil {
+			f.add("scope.species", "no species %q", id)
+		}
+	}
+	for _, g := range r.Scope.Groups {
+		oneOf(f, "scope.groups", g, Groups...)
+	}
+	for _, h := range r.Scope.Habits {
+		oneOf(f, "scope.habits", h, Habits...)
+	}
+	s := r.Scope
+	if len(s.Species)+len(s.Genera)+len(s.Families)+len(s.Orders)+len(s.Groups) == 0 {
+		f.add("scope", "names no animals")
+	}
+	figures := !r.Figures.Empty()
+	if (r.Clause || r.Unread) && figures {
+		f.add("clause", "a clause or unread entry carries no figures")
+	}
+	if !r.Clause && !r.Unread && !figures && r.Climate == nil {
+		f.add("figures", "none; mark a provision without figures as clause")
+	}
+	if r.Measure == "" && (r.Figures.multiplies() || (r.Class != nil && r.Class.Measure == "")) {
+		f.add("measure", "is missing, yet a figure or class depends on a body length")
+	}
+	if k := r.Class; k != nil && k.UpTo != 0 && k.Over >= k.UpTo {
+		f.add("class", "over %g is not below up_to %g", k.Over, k.UpTo)
+	}
+	for _, x := range r.Figures.all() {
+		if x < 0 || math.IsNaN(x) {
+			f.add("figures", "hold a negative number")
+		}
+	}
+}
+
+// multiplies reports whether any figure is a multiple of a body length.
+func (f Figures) multiplies() bool {
+	w := f.Water
+	return f.LengthFactor+f.WidthFactor+f.HeightFactor+f.ShortestSideFactor+f.AreaPerLength+f.AreaPerLengthSquared+f.PerimeterFactor+f.VolumePerLength > 0 ||
+		(w != nil && w.AreaPerLengthSquared+w.DepthFactor+w.DepthFactorMax+w.VolumePerLength > 0)
+}
+
+func (f Figures) all() []float64 {
+	out := []float64{f.LengthFactor, f.WidthFactor, f.HeightFactor, f.Length, f.Width, f.WidthCap, f.Height, f.ShortestSideFactor,
+		f.Area, f.AreaPerLength, f.AreaPerLengthSquared, f.PerimeterFactor, f.Volume, f.VolumePerLength, f.HeightLimit, f.SubstrateDepth, f.SubstrateShellHeights}
+	if w := f.Water; w != nil {
+		out = append(out, w.Area, w.AreaPerLengthSquared, w.Depth, w.DepthFactor, w.DepthFactorMax, w.DepthMax, w.Volume, w.VolumePerLength, w.Share, w.LandShareMin, w.LandShareMax)
+	}
+	return out
+}
