@@ -1,0 +1,373 @@
+package sizing
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"denwright/care"
+	"denwright/care/quantity"
+	"denwright/sizing/score"
+	"denwright/sizing/space"
+)
+
+// AssessmentQuestion asks whether an enclosure at hand is good enough.
+type AssessmentQuestion struct {
+	Question
+	Setup score.Setup `json:"setup"`
+}
+
+// Assessment is the answer: a finding per criterion, hazards, a verdict, a score
+// from worst to best case, what was not known, and the changes that help most.
+type Assessment struct {
+	Species SpeciesRef   `json:"species"`
+	Animals []AnimalSize `json:"animals"`
+	score.Result
+	Changes  []score.Change `json:"changes"`
+	Warnings []Warning      `json:"warnings,omitzero"`
+	Cautions []string       `json:"cautions"`
+	// Lawful says how the enclosure stands to the lowest lawful size, where a
+	// jurisdiction was named.
+	Lawful *LawfulFinding `json:"lawful,omitzero"`
+	// Sources are the publications behind the findings, by key.
+	Sources   []Citation `json:"sources"`
+	Catalogue string     `json:"catalogue_revision"`
+	Engine    string     `json:"engine_version"`
+}
+
+// LawfulFinding compares the inside size with the lowest lawful one.
+type LawfulFinding struct {
+	Jurisdiction string `json:"jurisdiction"`
+	// Standing: "met", "not met" or "not known".
+	Standing string   `json:"standing"`
+	Why      []string `json:"why,omitzero"`
+	Rules    []string `json:"rules,omitzero"`
+}
+
+// Assess answers whether an enclosure is good enough. The error is an Invalid that
+// lists every bad field.
+func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
+	var p problems
+	s := p.species(c, q.Species)
+	p.jurisdiction(c, q.Jurisdiction)
+	g := p.animals(c, s, q.Animals)
+	p.setup(&q.Setup)
+	if len(p.bad) > 0 {
+		return nil, p.bad
+	}
+	p.plausible(c, g, &q.Setup)
+	criteria, err := criteria(c, g, q.Jurisdiction)
+	if err != nil {
+		return nil, err
+	}
+	k := score.Case{Setup: q.Setup, Animal: facts(c, g), Criteria: criteria}
+	k.Measured = map[string]score.Measurement{volumeCriterion: insideVolume(q.Setup.Inside)}
+	result, err := score.Assess(k)
+	if err != nil {
+		return nil, fmt.Errorf("score: %w", err)
+	}
+	changes, err := score.Changes(k)
+	if err != nil {
+		return nil, fmt.Errorf("rank changes: %w", err)
+	}
+	lawful, err := lawfulFinding(c, g, q.Jurisdiction, q.Setup)
+	if err != nil {
+		return nil, err
+	}
+	var keys []string
+	for _, f := range result.Findings {
+		keys = append(keys, f.Sources...)
+	}
+	return &Assessment{
+		Species: Ref(s), Animals: g.sizes, Result: result, Changes: changes, Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction),
+		Lawful: lawful, Sources: cite(c, keys), Catalogue: c.Revision, Engine: EngineVersion,
+	}, nil
+}
+
+const volumeCriterion = "inside_volume"
+
+// criteria are what the enclosure is compared in, for these animals. Sizes are
+// given in two scenarios, the least and the most demanding that the animals'
+// lengths allow.
+func criteria(c *care.Catalogue, g group, jurisdiction string) ([]score.Criterion, error) {
+	s := g.species
+	rules := c.RulesFor(s.ID)
+	least := space.Answers(rules, g.least.Body, g.count, jurisdiction)
+	most := least
+	if g.least.Body != g.most.Body {
+		most = space.Answers(rules, g.most.Body, g.count, jurisdiction)
+	}
+	out, err := sizeCriteria(&least.Advised, &most.Advised, true)
+	if err != nil {
+		return nil, err
+	}
+	add := func(code string, t score.Target, edit func(*score.Criterion)) error {
+		k, err := score.New(code, t, t)
+		if err != nil {
+			return fmt.Errorf("criterion %s: %w", code, err)
+		}
+		edit(&k)
+		out = append(out, k)
+		return nil
+	}
+	for _, p := range care.Parameters {
+		if p.Sides == care.Context {
+			continue
+		}
+		w := c.Range(s.ID, p.Code, g.youngest)
+		if w.Standing == care.NotApplicable || !slices.Contains(score.Codes(), string(p.Code)) {
+			continue
+		}
+		t := score.Target{Low: w.Low, High: w.High}
+		// A rule's depth is at least as binding as a claim's.
+		switch {
+		case p.Code == care.WaterDepth && !depthFromWider(c, g, most):
+			t = atLeast(t, most.Advised.WaterDepth)
+		case p.Code == care.SubstrateDepth:
+			t = atLeast(t, most.Advised.Substrate)
+		case p.Code == care.UVMax && t.High != nil && *t.High > score.LampUVCeiling:
+			t.High = new(score.LampUVCeiling) // no lamp is to exceed it, whatever the sun may do
+		}
+		err := add(string(p.Code), t, func(k *score.Criterion) {
+			k.Grade, k.Agreement, k.Sources = w.Grade, w.Agreement, w.SourceKeys()
+			k.Note = strings.Join(TargetOf(c, s, p.Code, g.youngest).Notes, "; ")
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	for _, y := range yesNo {
+		if !y.applies(c, g) {
+			continue
+		}
+		if err := add(y.code, score.From(1), func(k *score.Criterion) { k.Note = y.basis }); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// atLeast raises a target in cm to a depth that a rule asks for.
+func atLeast(t score.Target, depth quantity.Length) score.Target {
+	d := depth.Centimetres()
+	if d == 0 {
+		return t
+	}
+	if t.Low == nil || *t.Low < d {
+		t.Low = &d
+	}
+	if t.High != nil && *t.High < d {
+		t.High = &d
+	}
+	return t
+}
+
+// sizeCriteria are the criteria of space in two scenarios. With missing, floor and
+// height are listed as not known where no rule speaks.
+func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion, error) {
+	var out []score.Criterion
+	for _, z := range sizes {
+		a, b := z.of(least), z.of(most)
+		if a == 0 && b == 0 && !(z.always && missing) {
+			continue
+		}
+		target := func(x float64) score.Target {
+			if x == 0 {
+				return score.Target{}
+			}
+			return score.From(x)
+		}
+		k := score.Criterion{Code: volumeCriterion, Name: "inside volume", Unit: "L", Sides: care.AtLeast, Least: target(a), Most: target(b),
+			Limit: math.Max(a, b) / 2, Reading: math.Max(a, b) * 2e-4, Weight: 1, Mend: score.Rebuild}
+		if z.code != volumeCriterion {
+			var err error
+			if k, err = score.New(z.code, target(a), target(b)); err != nil {
+				return nil, fmt.Errorf("criterion %s: %w", z.code, err)
+			}
+		}
+		for _, gov := range slices.Concat(least.Binds, most.Binds) {
+			if slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
+				k.Sources = append(k.Sources, gov.Rule.Source)
+			}
+		}
+		switch {
+		case a == 0 && b == 0:
+			k.Essential = z.code == "floor_area"
+			k.Note = "no published rule that could govern is held"
+		case a != b:
+			k.HangsOn, k.Note = "the length of the animal", "by published rule"
+		default:
+			k.Note = "by published rule"
+		}
+		out = append(out, k)
+	}
+	return out, nil
+}
+
+// sizes are the criteria of space and how each is read off the rules.
+var sizes = []struct {
+	code     string
+	always   bool // reported as not known where no rule speaks
+	governed []space.Dimension
+	of       func(*space.Footprint) float64
+}{
+	{"floor_length", false, []space.Dimension{space.DimLength}, func(f *space.Footprint) float64 { return f.Binding.Length.Centimetres() }},
+	{"floor_width", false, []space.Dimension{space.DimWidth}, func(f *space.Footprint) float64 { return f.Binding.Width.Centimetres() }},
+	{"floor_area", true, []space.Dimension{space.DimArea}, func(f *space.Footprint) float64 { return float64(f.Binding.Area) }},
+	{"floor_perimeter", false, []space.Dimension{space.DimPerimeter}, func(f *space.Footprint) float64 { return f.Binding.Perimeter.Centimetres() }},
+	{volumeCriterion, false, []space.Dimension{space.DimVolume}, func(f *space.Footprint) float64 { return f.Binding.Volume.Litres() }},
+	{"usable_height", true, []space.Dimension{space.DimHeight}, func(f *space.Footprint) float64 { return f.Binding.Height.Centimetres() }},
+	{"water_area", false, []space.Dimension{space.DimWaterArea}, func(f *space.Footprint) float64 { return float64(f.WaterArea) }},
+	{"water_volume", false, []space.Dimension{space.DimWaterVolume}, func(f *space.Footprint) float64 { return f.WaterVolume.Litres() }},
+}
+
+// yesNo are the criteria that are there or not, and to whom each applies.
+var yesNo = []struct {
+	code, basis string
+	applies     func(*care.Catalogue, group) bool
+}{
+	{"uv_refuge", "recalled", func(c *care.Catalogue, g group) bool {
+		return c.Range(g.species.ID, care.UVMax, g.youngest).Standing != care.NotApplicable
+	}},
+	{"retreat_warm", ownBasis, onLand},
+	{"retreat_cool", ownBasis, func(*care.Catalogue, group) bool { return true }},
+	{"humid_retreat_present", ownBasis, func(c *care.Catalogue, g group) bool {
+		return c.Range(g.species.ID, care.HumidRetreat, g.youngest).Standing == care.Known
+	}},
+	{"climbing", ownBasis, func(_ *care.Catalogue, g group) bool { return g.species.Nature.Climbs >= 2 }},
+	{"water_dish", ownBasis, func(_ *care.Catalogue, g group) bool {
+		return g.species.Nature.Habit != care.Aquatic && g.species.Nature.Swims < 3
+	}},
+	{"haul_out", ownBasis, func(c *care.Catalogue, g group) bool {
+		return g.species.Group == care.Chelonian && g.species.Nature.Swims >= 2 && g.species.Nature.Basks >= 1
+	}},
+	{"ventilation", ownBasis, onLand},
+	{"lid", ownBasis, func(_ *care.Catalogue, g group) bool {
+		return g.species.Nature.Climbs >= 1 || g.species.Group == care.Snake
+	}},
+}
+
+func onLand(c *care.Catalogue, g group) bool {
+	return c.Range(g.species.ID, care.WarmAir, g.youngest).Standing != care.NotApplicable
+}
+
+// facts are what the hazard rules need to know of the animals.
+func facts(c *care.Catalogue, g group) score.Animal {
+	s := g.species
+	n := s.Nature
+	a := score.Animal{Group: s.Group, Habit: n.Habit, Climbs: n.Climbs, Digs: n.Digs, Swims: n.Swims, Venomous: s.Venomous, Count: g.count}
+	low, high := bodyFor(g.least, s.Group), bodyFor(g.most, s.Group)
+	if low > 0 && high > 0 {
+		a.Length = score.Within(low.Centimetres(), high.Centimetres())
+	}
+	for _, h := range s.Hazards {
+		h = strings.ToLower(h)
+		a.Constrictor = a.Constrictor || strings.Contains(h, "constrict")
+	}
+	a.Escapes = s.Group == care.Snake || s.Family == "Varanidae" || s.Family == "Teiidae"
+	a.CriticalMax = c.Range(s.ID, care.CriticalMax, care.Adult).Low
+	a.CoolHigh = c.Range(s.ID, care.CoolAir, g.youngest).High
+	a.WaterHigh = c.Range(s.ID, care.WaterTemp, g.youngest).High
+	a.UVHigh = c.Range(s.ID, care.UVMax, g.youngest).High
+	a.HumidityLow = c.Range(s.ID, care.HumidityDay, g.youngest).Low
+	a.Fights = fights(s, g)
+	return a
+}
+
+// fights: two or more of a species whose males fight, unless it is known that at
+// most one is a male.
+func fights(s *care.Species, g group) bool {
+	if g.count < 2 || !strings.Contains(s.Nature.Sociality, "fight") {
+		return false
+	}
+	females := 0
+	males := 0
+	for _, a := range g.sizes {
+		switch a.Sex {
+		case "female":
+			females += a.Count
+		case "male":
+			males += a.Count
+		}
+	}
+	if strings.Contains(s.Nature.Sociality, "females also") || strings.Contains(s.Nature.Sociality, "both sexes") {
+		return true
+	}
+	return males >= 2
+}
+
+func bodyFor(b bodyOf, g care.Group) quantity.Length {
+	switch g {
+	case care.Chelonian:
+		return b.Shell
+	case care.Amphibian:
+		if b.SnoutVent > 0 {
+			return b.SnoutVent
+		}
+	}
+	return b.Total
+}
+
+func insideVolume(in *score.Inside) score.Measurement {
+	if in == nil || in.Length == nil || in.Width == nil || in.Height == nil {
+		return score.Measurement{}
+	}
+	return score.Exactly(float64(*in.Length**in.Width**in.Height) * 1000)
+}
+
+// lawfulFinding compares the setup with the lowest lawful size for the largest the
+// animals may be. It says nothing about anything but the size.
+func lawfulFinding(c *care.Catalogue, g group, jurisdiction string, setup score.Setup) (*LawfulFinding, error) {
+	if jurisdiction == "" {
+		return nil, nil
+	}
+	out := &LawfulFinding{Jurisdiction: jurisdiction, Standing: "not known"}
+	rules := c.RulesFor(g.species.ID)
+	least := space.Answers(rules, g.least.Body, g.count, jurisdiction).Lawful
+	most := space.Answers(rules, g.most.Body, g.count, jurisdiction).Lawful
+	if least.Standing != care.Known || most.Standing != care.Known {
+		out.Why = []string{most.Why}
+		return out, nil
+	}
+	for _, gov := range most.Footprint.Governs {
+		if !slices.Contains(out.Rules, gov.Rule.ID) {
+			out.Rules = append(out.Rules, gov.Rule.ID)
+		}
+	}
+	sizes, err := sizeCriteria(&least.Footprint, &most.Footprint, false)
+	if err != nil {
+		return nil, err
+	}
+	k := score.Case{Setup: setup, Criteria: sizes, Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
+	result, err := score.Assess(k)
+	if err != nil {
+		return nil, fmt.Errorf("compare with the lowest lawful size: %w", err)
+	}
+	var short, unknown, hangs []string
+	for _, f := range result.Findings {
+		switch {
+		case f.Score == nil || f.Score.Worst == 1:
+		case f.Score.Best < 1:
+			short = append(short, f.Name)
+		case f.Standing == score.NotMeasured:
+			unknown = append(unknown, f.Name)
+		default:
+			hangs = append(hangs, f.Name)
+		}
+	}
+	switch {
+	case len(short) > 0:
+		out.Standing, out.Why = "not met", []string{"too small: " + strings.Join(short, ", ")}
+	case len(unknown)+len(hangs) == 0:
+		out.Standing = "met"
+	default:
+		for _, u := range unknown {
+			out.Why = append(out.Why, "not measured: "+u)
+		}
+		for _, h := range hangs {
+			out.Why = append(out.Why, h+" hangs on the length of the animal or the depth of the substrate")
+		}
+	}
+	return out, nil
+}

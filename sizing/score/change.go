@@ -1,0 +1,239 @@
+package score
+
+import (
+	"cmp"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"denwright/care/quantity"
+)
+
+// Outcome is where a change leads.
+type Outcome struct {
+	Verdict Verdict  `json:"verdict"`
+	Score   Interval `json:"score"`
+	Weakest Interval `json:"weakest"`
+}
+
+// Change is one thing to do, and what it alone would bring.
+//
+// A change to measure supposes that what is found is as wanted: its outcome and
+// gain are the most that knowing can bring, and the gain in the worst case is the
+// width that the unknown gives the score.
+type Change struct {
+	Code     string   `json:"code"`
+	For      []string `json:"for"` // criterion and hazard codes
+	Kind     Mend     `json:"kind"`
+	Effort   int      `json:"effort"` // see Mend.Effort
+	What     string   `json:"what"`
+	Supposes bool     `json:"supposes_found_as_wanted,omitzero"`
+	// Hazard is the presence of the hazard it takes away, left out when there is none.
+	Hazard Presence       `json:"hazard,omitzero"`
+	From   *Figure        `json:"from,omitzero"`
+	To     *quantity.Band `json:"to,omitzero"`
+	After  Outcome        `json:"after"`
+	// Gain is the rise of the weighted mean, GainWeakest that of the weakest
+	// criterion. Both leave the hazards' veto aside, under which nothing else would
+	// gain anything; After does not.
+	Gain        Interval `json:"gain_before_hazards"`
+	GainWeakest Interval `json:"gain_weakest_before_hazards"`
+	Caution     string   `json:"caution,omitzero"`
+
+	do func(*Case)
+}
+
+// Apply gives the case after the change. To measure changes nothing: what will be
+// found is not known. The case given is left as it was.
+func (ch Change) Apply(c Case) Case {
+	if ch.Supposes {
+		return c
+	}
+	return ch.on(c)
+}
+
+// on gives the case as supposed; it copies what the remedies write to.
+func (ch Change) on(c Case) Case {
+	c.Criteria = slices.Clone(c.Criteria)
+	c.Measured = maps.Clone(c.Measured)
+	c.Setup = c.Setup.settled()
+	ch.do(&c)
+	return c
+}
+
+// Changes ranks the single changes that would raise the score of a case: those that
+// take a hazard away first (definite before possible), then by gain, then by
+// effort, then by code. Shortfalls that only another enclosure mends have none. A
+// change that would add a hazard, or make either extreme verdict worse, is left out;
+// so is one that gains nothing. It fails as Assess does.
+func Changes(c Case) ([]Change, error) {
+	c.Setup = c.Setup.settled()
+	now, err := Assess(c)
+	if err != nil {
+		return nil, err
+	}
+	out := []Change{}
+	for _, ch := range candidates(c, now) {
+		after, err := Assess(ch.on(c))
+		if err != nil {
+			return nil, err
+		}
+		ch.After = Outcome{after.Verdict, after.Score, after.Weakest}
+		ch.Gain = after.BeforeHazards.minus(now.BeforeHazards)
+		ch.GainWeakest = after.weakestBefore.minus(now.weakestBefore)
+		if addsHazard(now.Hazards, after.Hazards) ||
+			after.WorstVerdict.rank() < now.WorstVerdict.rank() || after.BestVerdict.rank() < now.BestVerdict.rank() ||
+			ch.Hazard == "" && ch.gain() <= 0 && ch.gainWeakest() <= 0 {
+			continue
+		}
+		out = append(out, ch)
+	}
+	slices.SortStableFunc(out, func(a, b Change) int {
+		return cmp.Or(
+			cmp.Compare(severity(b.Hazard), severity(a.Hazard)),
+			cmp.Compare(b.gain(), a.gain()),
+			cmp.Compare(b.gainWeakest(), a.gainWeakest()),
+			cmp.Compare(a.Effort, b.Effort),
+			cmp.Compare(a.Code, b.Code))
+	})
+	return out, nil
+}
+
+func severity(p Presence) int { return slices.Index([]Presence{Possible, Definite}, p) }
+
+// Gains are ranked to nine digits, so that rounding noise never decides an order.
+func (ch *Change) gain() float64 { return math.Round((ch.Gain.Worst+ch.Gain.Best)*1e9) / 1e9 }
+func (ch *Change) gainWeakest() float64 {
+	return math.Round((ch.GainWeakest.Worst+ch.GainWeakest.Best)*1e9) / 1e9
+}
+
+// addsHazard compares how often each hazard is definite, and how often it is at
+// least possible: a heat source taken away moves the others up.
+func addsHazard(before, after []Hazard) bool {
+	type count struct{ definite, any int }
+	tally := func(hs []Hazard) map[string]count {
+		out := map[string]count{}
+		for _, h := range hs {
+			n := out[h.Code]
+			switch h.Presence {
+			case Definite:
+				n.definite++
+				n.any++
+			case Possible:
+				n.any++
+			}
+			out[h.Code] = n
+		}
+		return out
+	}
+	was := tally(before)
+	for code, n := range tally(after) {
+		if n.definite > was[code].definite || n.any > was[code].any {
+			return true
+		}
+	}
+	return false
+}
+
+func candidates(c Case, r Result) []Change {
+	var out []Change
+	// A hazard and a criterion that the same work mends are one change.
+	add := func(ch Change) {
+		i := slices.IndexFunc(out, func(o Change) bool { return o.Code == ch.Code && o.Supposes == ch.Supposes })
+		if i < 0 {
+			ch.Effort = ch.Kind.Effort()
+			out = append(out, ch)
+			return
+		}
+		o := &out[i]
+		first, second := o.do, ch.do // the hazard's remedy has the last word: it goes to a value that the criterion wants too
+		o.do = func(c *Case) { first(c); second(c) }
+		o.For = append(o.For, ch.For...)
+		if severity(ch.Hazard) > severity(o.Hazard) {
+			o.Hazard = ch.Hazard
+		}
+		if o.Caution == "" {
+			o.Caution = ch.Caution
+		}
+	}
+	for i := range r.Findings {
+		f, k := &r.Findings[i], &c.Criteria[i]
+		if f.Score == nil || f.Score.Worst == 1 {
+			continue
+		}
+		if k.uncertain() {
+			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) { c.Criteria[i].Most = c.Criteria[i].Least }})
+		}
+		x, exact := c.measure(k.Code).Exact()
+		if !exact {
+			code := k.Code
+			if kd := kindOf(code); kd != nil && kd.with != "" {
+				code = kd.with
+			}
+			add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
+				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k.Code))) }})
+			continue
+		}
+		kd := kindOf(k.Code)
+		if f.Mend == Rebuild || kd == nil || kd.set == nil {
+			continue
+		}
+		to, verb := k.nearest(x), kd.do
+		if verb == "" && to > x {
+			verb = "Raise " + k.Name
+		} else if verb == "" {
+			verb = "Lower " + k.Name
+		}
+		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: f.Mend, What: verb, From: f.Value, do: func(c *Case) {
+			delete(c.Measured, k.Code)
+			kd.set(c, to)
+		}}
+		if k.Unit != "" {
+			ch.To = k.band(k.strictest())
+		}
+		add(ch)
+	}
+	for _, h := range r.Hazards {
+		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix}
+		switch h.Presence {
+		case Definite:
+			ch.Kind, ch.What = h.Mend, h.Remedy
+			if h.At != "" {
+				ch.What = h.At + ": " + lowerFirst(ch.What)
+			}
+		case Possible:
+			ch.Kind, ch.What, ch.Supposes = Measure, h.ask, true
+		default:
+			continue
+		}
+		add(ch)
+	}
+	return out
+}
+
+// suppose overrides what is measured.
+func (c *Case) suppose(code string, m Measurement) {
+	if c.Measured == nil {
+		c.Measured = map[string]Measurement{}
+	}
+	c.Measured[code] = m
+}
+
+// nearest is the value nearest to x that meets the strictest target.
+func (k *Criterion) nearest(x float64) float64 {
+	low, high := k.span(k.strictest())
+	return math.Min(math.Max(x, low), high)
+}
+
+// favourable is a value that the measurement allows and that scores best in the
+// strictest scenario: a bound of the target, drawn into what is known.
+func (k *Criterion) favourable(m Measurement) Measurement {
+	low, high := k.span(k.strictest())
+	x := low
+	if math.IsInf(low, -1) {
+		x = high
+	}
+	a, b := m.ends()
+	return Exactly(math.Min(math.Max(x, a), b))
+}

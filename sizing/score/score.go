@@ -1,0 +1,592 @@
+package score
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"denwright/care"
+	"denwright/care/quantity"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// Interval runs from the worst case to the best case that what is known allows.
+// Scores lie from 0 to 1; gains (see Change) may be of either sign.
+type Interval struct {
+	Worst float64 `json:"worst"`
+	Best  float64 `json:"best"`
+}
+
+// MarshalJSONTo writes both ends to four decimals: more would be noise.
+func (i Interval) MarshalJSONTo(e *jsontext.Encoder) error {
+	tidy := func(x float64) jsontext.Token { return jsontext.Float(math.Round(x*1e4)/1e4 + 0) }
+	for _, t := range []jsontext.Token{jsontext.BeginObject, jsontext.String("worst"), tidy(i.Worst), jsontext.String("best"), tidy(i.Best), jsontext.EndObject} {
+		if err := e.WriteToken(t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (i Interval) minus(j Interval) Interval { return Interval{i.Worst - j.Worst, i.Best - j.Best} }
+
+// Target is what is wanted, in the criterion's unit; a missing bound is open. The
+// criterion's Sides say which bounds bind.
+type Target struct{ Low, High *float64 }
+
+// Between, From and UpTo build targets.
+func Between(low, high float64) Target { return Target{&low, &high} }
+
+// From is a target with a lower bound alone.
+func From(low float64) Target { return Target{Low: &low} }
+
+// UpTo is a target with an upper bound alone.
+func UpTo(high float64) Target { return Target{High: &high} }
+
+// Measurement is what is known of one figure: exact when Low and High are equal,
+// unknown when both are missing, else bounded on one or both sides.
+type Measurement struct{ Low, High *float64 }
+
+// Exactly is a figure that was measured.
+func Exactly(x float64) Measurement { return Measurement{&x, &x} }
+
+// Within is a figure known to lie in a range.
+func Within(low, high float64) Measurement { return Measurement{&low, &high} }
+
+// Exact gives the figure and whether it is one.
+func (m Measurement) Exact() (float64, bool) {
+	if m.Low == nil || m.High == nil || *m.Low != *m.High {
+		return 0, false
+	}
+	return *m.Low, true
+}
+
+// Unknown reports whether nothing at all is known.
+func (m Measurement) Unknown() bool { return m.Low == nil && m.High == nil }
+
+func (m Measurement) ends() (low, high float64) { return bounds(m.Low, m.High) }
+
+func bounds(l, h *float64) (low, high float64) {
+	low, high = math.Inf(-1), math.Inf(1)
+	if l != nil {
+		low = *l
+	}
+	if h != nil {
+		high = *h
+	}
+	return low, high
+}
+
+// Mend says what kind of work makes good a shortfall.
+type Mend string
+
+// From least to most effort; see Mend.Effort. Rebuild means a bigger or other
+// enclosure: such a shortfall makes the enclosure unsuitable.
+const (
+	Measure  Mend = "measure"  // find out; nothing in the enclosure changes
+	Adjust   Mend = "adjust"   // settings, distances, places of what is there
+	Furnish  Mend = "furnish"  // substrate, retreats, branches, dishes
+	Equip    Mend = "equip"    // a device: lamp, thermostat, guard, lock
+	Alter    Mend = "alter"    // work on the enclosure itself: vents, lid, wiring, stand
+	Separate Mend = "separate" // another home for some of the animals
+	Rebuild  Mend = "rebuild"
+)
+
+var efforts = []Mend{Measure, Adjust, Furnish, Equip, Alter, Separate, Rebuild}
+
+// Effort is 1 (Measure) to 7 (Rebuild); 0 for an unknown word. The order is our own.
+func (m Mend) Effort() int { return slices.Index(efforts, m) + 1 }
+
+// Criterion is one thing an enclosure is compared in. Build it with New, which
+// fills everything but the provenance; every field may then be changed.
+type Criterion struct {
+	Code  string
+	Name  string
+	Unit  string // "" for a yes/no criterion: at least 1 on a scale of 0 (no) to 1 (yes)
+	Sides care.Sides
+	// Least and Most are the target in the least and the most demanding scenario
+	// (an adult of unmeasured length gives two); equal when the target is certain.
+	// The worst case is the lower score of the two, the best case the higher. A
+	// target without a bound that binds is not known: reported, not scored.
+	Least, Most Target
+	// HangsOn names what would settle which scenario holds, such as "the length of the
+	// animal"; "the animal" when left out.
+	HangsOn string
+	Limit   float64 // distance outside the target, in Unit, at which the score is 0; above 0
+	// Reading is the distance outside, in Unit, that still counts as inside: half the
+	// last digit with which answers are written in either unit system, so that a
+	// figure copied out of an answer meets the target it was copied from.
+	Reading float64
+	Weight  float64 // in the weighted mean; 0 or more
+	// Essential: without a target nobody can call the enclosure suitable.
+	Essential bool
+	Mend      Mend // of a shortfall or excess
+
+	// The rest goes into the finding untouched.
+	Grade     care.Grade
+	Agreement care.Agreement
+	Sources   []string
+	Note      string
+}
+
+// span gives the bounds that bind, ±Inf where none does.
+func (c *Criterion) span(t Target) (low, high float64) {
+	low, high = bounds(t.Low, t.High)
+	switch c.Sides {
+	case care.AtLeast:
+		high = math.Inf(1)
+	case care.AtMost:
+		low = math.Inf(-1)
+	case care.Context:
+		low, high = math.Inf(-1), math.Inf(1)
+	}
+	return low, high
+}
+
+func (c *Criterion) binds(t Target) bool {
+	low, high := c.span(t)
+	return !math.IsInf(low, -1) || !math.IsInf(high, 1)
+}
+
+// scenarios are the targets that bind: none, one or two.
+func (c *Criterion) scenarios() []Target {
+	return slices.DeleteFunc([]Target{c.Least, c.Most}, func(t Target) bool { return !c.binds(t) })
+}
+
+// TargetKnown reports whether there is a target to compare with.
+func (c *Criterion) TargetKnown() bool { return len(c.scenarios()) > 0 }
+
+func (c *Criterion) strictest() Target {
+	if c.binds(c.Most) {
+		return c.Most
+	}
+	return c.Least
+}
+
+// slack is the distance outside that counts as inside, never less than what
+// floating point adds when units are converted to and fro.
+func (c *Criterion) slack(bound float64) float64 {
+	return math.Max(c.Reading, 1e-9*math.Max(1, math.Abs(bound)))
+}
+
+// at is the score of one value: 1 inside, falling linearly to 0 at Limit outside.
+func (c *Criterion) at(x, low, high float64) float64 {
+	outside, bound := low-x, low
+	if x > high {
+		outside, bound = x-high, high
+	}
+	if x >= low && x <= high {
+		return 1
+	}
+	slack := c.slack(bound)
+	switch {
+	case outside <= slack:
+		return 1
+	case outside >= c.Limit:
+		return 0
+	}
+	return 1 - (outside-slack)/(c.Limit-slack)
+}
+
+// Score is the score interval of a measurement over both scenarios; [0, 1] for an unknown one.
+// It is meaningless when the target is not known.
+func (c *Criterion) Score(m Measurement) Interval {
+	out := Interval{1, 0}
+	a, b := m.ends()
+	for _, t := range c.scenarios() {
+		low, high := c.span(t)
+		p, q := c.at(a, low, high), c.at(b, low, high)
+		best := math.Max(p, q)
+		if a <= high && b >= low { // the score rises to one peak, so ends and overlap are enough
+			best = 1
+		}
+		out.Worst = math.Min(out.Worst, math.Min(p, q))
+		out.Best = math.Max(out.Best, best)
+	}
+	return out
+}
+
+// margin is the signed distance to the nearest bound that binds, positive inside;
+// of two scenarios the less favourable.
+func (c *Criterion) margin(x float64) float64 {
+	out := math.Inf(1)
+	for _, t := range c.scenarios() {
+		low, high := c.span(t)
+		out = min(out, x-low, high-x)
+	}
+	return out
+}
+
+func (c *Criterion) check() error {
+	switch {
+	case c.Code == "":
+		return errors.New("a criterion has no code")
+	case math.IsNaN(c.Weight) || math.IsInf(c.Weight, 0) || c.Weight < 0:
+		return fmt.Errorf("criterion %s: weight %g must be 0 or more", c.Code, c.Weight)
+	case c.Mend.Effort() <= Measure.Effort():
+		return fmt.Errorf("criterion %s: mend %q is not a kind of work", c.Code, c.Mend)
+	}
+	for _, t := range []Target{c.Least, c.Most} {
+		for _, p := range []*float64{t.Low, t.High} {
+			if p != nil && (math.IsNaN(*p) || math.IsInf(*p, 0)) {
+				return fmt.Errorf("criterion %s: target must be finite", c.Code)
+			}
+		}
+		if t.Low != nil && t.High != nil && *t.Low > *t.High {
+			return fmt.Errorf("criterion %s: target runs from %g down to %g", c.Code, *t.Low, *t.High)
+		}
+	}
+	if c.TargetKnown() && !(c.Limit > 0) {
+		return fmt.Errorf("criterion %s: limit %g must be above 0", c.Code, c.Limit)
+	}
+	return nil
+}
+
+// Case is an enclosure as it stands, the animal in it, and what the animal needs.
+type Case struct {
+	Setup    Setup
+	Animal   Animal
+	Criteria []Criterion
+	// Measured replaces what is read from the setup, by criterion code; it is also
+	// the way to score a criterion that New does not know.
+	Measured map[string]Measurement
+}
+
+// Standing says how a measurement stands to its target.
+type Standing string
+
+// Undecided: measured, but met in one case and not in the other, because the
+// measurement or the target is a range.
+const (
+	Met            Standing = "met"
+	Short          Standing = "short"
+	Over           Standing = "over"
+	NotMeasured    Standing = "not measured"
+	Undecided      Standing = "undecided"
+	TargetNotKnown Standing = "target not known"
+)
+
+// Figure is a number with its unit. Differences of temperature are in K, which no
+// unit system converts, so that an imperial answer never adds 32 to one.
+type Figure struct {
+	Number float64 `json:"value"`
+	Unit   string  `json:"unit"`
+}
+
+// Value lets quantity.Marshalers write the figure in either unit system.
+func (f Figure) Value() quantity.Value { return quantity.Value{Number: f.Number, Unit: f.Unit} }
+
+func figure(x float64, unit string) *Figure { return &Figure{tidy(x), unit} }
+
+// tidy takes off what floating point adds: a measured 1.2 m is 120 cm, not 120.00000000000001.
+func tidy(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+
+// Finding is the comparison in one criterion.
+type Finding struct {
+	Criterion string   `json:"criterion"`
+	Name      string   `json:"name"`
+	Standing  Standing `json:"standing"`
+	// Value is the figure when measured, Between what is known when only bounded,
+	// Answer (yes, no, partly) for a yes/no criterion.
+	Value   *Figure        `json:"value,omitzero"`
+	Between *quantity.Band `json:"between,omitzero"`
+	Answer  string         `json:"answer,omitzero"`
+	// Target is the least demanding one; Strictest is given when it differs.
+	Target    *quantity.Band `json:"target,omitzero"`
+	Strictest *quantity.Band `json:"strictest_target,omitzero"`
+	// Margin is signed, to the nearest bound that binds, positive inside, of an exact
+	// measurement against the strictest target. Temperatures: in K.
+	Margin    *Figure        `json:"margin,omitzero"`
+	Score     *Interval      `json:"score,omitzero"` // left out when the target is not known
+	Weight    float64        `json:"weight"`
+	Mend      Mend           `json:"mend"`
+	Grade     care.Grade     `json:"grade,omitzero"`
+	Agreement care.Agreement `json:"agreement,omitzero"`
+	Sources   []string       `json:"sources,omitzero"`
+	Note      string         `json:"note,omitzero"`
+}
+
+// Verdict is the answer in a word.
+type Verdict string
+
+// The verdicts. See Assess for how one is reached.
+const (
+	Suitable     Verdict = "suitable"
+	AfterChanges Verdict = "suitable after changes"
+	Unsuitable   Verdict = "unsuitable"
+	CannotTell   Verdict = "cannot tell"
+)
+
+// rank orders the three verdicts a single case can have.
+func (v Verdict) rank() int { return slices.Index([]Verdict{Unsuitable, AfterChanges, Suitable}, v) }
+
+// Open is something not known that widens the answer.
+type Open struct {
+	For  []string `json:"for"`  // criterion or hazard codes
+	What string   `json:"what"` // what to measure or look up
+	// Decides: the verdict can change with it.
+	Decides bool `json:"decides_verdict"`
+}
+
+// Result is the assessment of one case.
+type Result struct {
+	Verdict Verdict `json:"verdict"`
+	// WorstVerdict and BestVerdict are the verdicts of the two extreme cases.
+	WorstVerdict Verdict `json:"worst_verdict"`
+	BestVerdict  Verdict `json:"best_verdict"`
+	// Score is the weighted mean, for ranking; Weakest is the lowest criterion, which
+	// the verdict follows. Both are 0 under a definite hazard, and 0 in the worst
+	// case under a possible one; BeforeHazards is the mean without that veto.
+	Score           Interval  `json:"score"`
+	Weakest         Interval  `json:"weakest"`
+	BeforeHazards   Interval  `json:"score_before_hazards"`
+	WeakestCriteria []string  `json:"weakest_criteria"` // those at the worst case of the lowest
+	Findings        []Finding `json:"findings"`
+	Hazards         []Hazard  `json:"hazards"`
+	Open            []Open    `json:"not_known"`
+	NotJudged       []string  `json:"not_judged"` // criteria and hazards without a figure to judge by
+
+	weakestBefore Interval
+}
+
+// Assess compares a case with its criteria and hazards.
+//
+// In each of the two extreme cases the enclosure is suitable when every criterion
+// is met and no hazard is there; unsuitable when a shortfall can be mended only by
+// a bigger or other enclosure; else suitable after changes (company can be
+// separated). When both cases agree, or the best is unsuitable, that is the
+// verdict; else it cannot be told, and Open says what to measure. With no criterion
+// scored it cannot be told either.
+//
+// It fails on a criterion that is malformed or given twice, on weights that are
+// all 0, and on a measurement that is not a number.
+func Assess(c Case) (Result, error) {
+	c.Setup = c.Setup.settled()
+	out := Result{Findings: []Finding{}, Hazards: Hazards(c.Setup, c.Animal), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
+	var sum, weights, weakest = Interval{}, 0.0, Interval{1, 1}
+	worst, best := Suitable, Suitable
+	scored := 0
+	var mends []mendable
+	seen := map[string]bool{}
+	for i := range c.Criteria {
+		k := &c.Criteria[i]
+		if err := k.check(); err != nil {
+			return Result{}, err
+		}
+		if seen[k.Code] {
+			return Result{}, fmt.Errorf("criterion %s is given twice", k.Code)
+		}
+		seen[k.Code] = true
+		m := c.measure(k.Code)
+		if a, b := m.ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
+			return Result{}, fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
+		}
+		f, mend := c.finding(k, m)
+		out.Findings, mends = append(out.Findings, f), append(mends, mend)
+		if f.Score == nil {
+			out.NotJudged = append(out.NotJudged, k.Code)
+			if k.Essential {
+				worst = Unsuitable
+			}
+			continue
+		}
+		scored++
+		weights += k.Weight
+		sum.Worst += k.Weight * f.Score.Worst
+		sum.Best += k.Weight * f.Score.Best
+		weakest.Worst = min(weakest.Worst, f.Score.Worst)
+		weakest.Best = min(weakest.Best, f.Score.Best)
+		worst = lower(worst, caseVerdict(f.Score.Worst < 1, mend.worst))
+		best = lower(best, caseVerdict(f.Score.Best < 1, mend.best))
+	}
+	switch {
+	case scored == 0:
+		out.BeforeHazards, weakest = Interval{0, 1}, Interval{0, 1}
+		worst = Unsuitable
+	case weights == 0:
+		return Result{}, errors.New("the weights of the criteria are all 0")
+	default:
+		out.BeforeHazards = Interval{sum.Worst / weights, sum.Best / weights}
+		for _, f := range out.Findings {
+			if f.Score != nil && f.Score.Worst == weakest.Worst {
+				out.WeakestCriteria = append(out.WeakestCriteria, f.Criterion)
+			}
+		}
+	}
+	out.Score, out.Weakest, out.weakestBefore = out.BeforeHazards, weakest, weakest
+	for _, h := range out.Hazards {
+		switch h.Presence {
+		case Definite:
+			out.Score, out.Weakest = Interval{}, Interval{}
+			worst, best = lower(worst, AfterChanges), lower(best, AfterChanges)
+		case Possible:
+			out.Score.Worst, out.Weakest.Worst = 0, 0
+			worst = lower(worst, AfterChanges)
+		case NotJudged:
+			out.NotJudged = append(out.NotJudged, h.Code)
+		}
+	}
+	out.WorstVerdict, out.BestVerdict = worst, best
+	out.Verdict = CannotTell
+	if worst == best { // which holds whenever the best is unsuitable
+		out.Verdict = best
+	}
+	out.Open = c.open(out, mends)
+	return out, nil
+}
+
+func lower(v, w Verdict) Verdict {
+	if w.rank() < v.rank() {
+		return w
+	}
+	return v
+}
+
+func caseVerdict(short, mendable bool) Verdict {
+	switch {
+	case !short:
+		return Suitable
+	case mendable:
+		return AfterChanges
+	}
+	return Unsuitable
+}
+
+// mendable says, for the worst and the best case, whether a shortfall can be made
+// good without a bigger or other enclosure.
+type mendable struct{ worst, best bool }
+
+func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
+	f := Finding{Criterion: k.Code, Name: k.Name, Weight: k.Weight, Mend: k.Mend, Grade: k.Grade,
+		Agreement: k.Agreement, Sources: k.Sources, Note: k.Note, Standing: TargetNotKnown}
+	x, exact := m.Exact()
+	switch {
+	case m.Unknown():
+	case k.Unit == "" && exact:
+		f.Answer = map[bool]string{true: "yes", false: "partly"}[x >= 1]
+		if x <= 0 {
+			f.Answer = "no"
+		}
+	case exact:
+		f.Value = figure(x, k.Unit)
+	default:
+		f.Between = &quantity.Band{Low: m.Low, High: m.High, Unit: k.Unit}
+	}
+	if !k.TargetKnown() {
+		return f, mendable{true, true}
+	}
+	if k.Unit != "" {
+		f.Target = k.band(k.scenarios()[0])
+		if s := k.band(k.strictest()); f.Target.String() != s.String() {
+			f.Strictest = s
+		}
+		if exact {
+			unit := k.Unit
+			if unit == "°C" {
+				unit = "K"
+			}
+			f.Margin = figure(k.margin(x), unit)
+		}
+	}
+	s := k.Score(m)
+	f.Score = &s
+	f.Standing = k.standing(m, s)
+	can := mendable{k.Mend != Rebuild, k.Mend != Rebuild}
+	if kd := kindOf(k.Code); kd != nil && kd.could != nil && k.Mend == Rebuild {
+		// What the enclosure could be made to measure as it is, by moving what is in it.
+		could := k.Score(kd.could(c))
+		can = mendable{could.Worst == 1, could.Best == 1}
+		if can.worst && s.Worst < 1 {
+			f.Mend = kd.couldBy
+		}
+	}
+	return f, can
+}
+
+// band is the target as shown: only the bounds that bind.
+func (k *Criterion) band(t Target) *quantity.Band {
+	b := quantity.Band{Unit: k.Unit}
+	if low, high := k.span(t); !math.IsInf(low, 0) || !math.IsInf(high, 0) {
+		if !math.IsInf(low, 0) {
+			b.Low = &low
+		}
+		if !math.IsInf(high, 0) {
+			b.High = &high
+		}
+	}
+	return &b
+}
+
+func (k *Criterion) standing(m Measurement, s Interval) Standing {
+	low, _ := k.span(k.strictest())
+	_, b := m.ends()
+	switch {
+	case m.Unknown():
+		return NotMeasured
+	case s.Worst == 1:
+		return Met
+	case s.Best == 1:
+		return Undecided
+	case b < low:
+		return Short
+	}
+	return Over
+}
+
+// open lists what is not known. What decides: anything, while the best case is
+// suitable; else only what could turn out to need another enclosure.
+func (c *Case) open(r Result, mends []mendable) []Open {
+	out := []Open{}
+	add := func(code, what string, decides bool) {
+		decides = decides && r.Verdict == CannotTell
+		if i := slices.IndexFunc(out, func(o Open) bool { return o.What == what }); i >= 0 {
+			out[i].For = append(out[i].For, code)
+			out[i].Decides = out[i].Decides || decides
+			return
+		}
+		out = append(out, Open{[]string{code}, what, decides})
+	}
+	for i, f := range r.Findings {
+		k := &c.Criteria[i]
+		if f.Standing == TargetNotKnown && k.Essential {
+			add(f.Criterion, "Find a published figure for the "+k.Name+" of this species", true)
+		}
+		openMend := f.Standing == Short && mends[i].best != mends[i].worst
+		if f.Standing != NotMeasured && f.Standing != Undecided && !openMend {
+			continue
+		}
+		decides := r.BestVerdict == Suitable || f.Mend == Rebuild
+		if f.Value == nil && f.Answer == "" || openMend {
+			add(f.Criterion, k.ask(), decides)
+		}
+		if k.uncertain() {
+			add(f.Criterion, k.askAnimal(), decides)
+		}
+	}
+	for _, h := range r.Hazards {
+		if h.Presence == Possible {
+			add(h.Code, h.ask, r.BestVerdict == Suitable)
+		}
+	}
+	return out
+}
+
+func (k *Criterion) askAnimal() string {
+	if k.HangsOn == "" {
+		return "Measure the animal"
+	}
+	return "Measure " + k.HangsOn
+}
+
+// uncertain reports whether the two scenarios differ in a bound that binds.
+func (k *Criterion) uncertain() bool {
+	s := k.scenarios()
+	if len(s) < 2 {
+		return false
+	}
+	a, b := k.span(s[0])
+	p, q := k.span(s[1])
+	return a != p || b != q
+}
