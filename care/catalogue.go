@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"denwright/care/quantity"
 )
@@ -33,6 +34,8 @@ func (c *Catalogue) build() {
 	slices.SortFunc(c.species, func(a, b *Species) int { return strings.Compare(a.Scientific, b.Scientific) })
 	c.rulesFor = make(map[string][]*Rule, len(c.species))
 	c.ranges = make(map[string]map[rangeKey]WorkingRange, len(c.species))
+	var wg sync.WaitGroup
+	wg.Go(func() { c.names = newNameIndex(c.species) })
 	for _, s := range c.species {
 		for _, r := range c.rules {
 			if r.Scope.Covers(s) {
@@ -41,7 +44,7 @@ func (c *Catalogue) build() {
 		}
 		c.ranges[s.ID] = c.rangesOf(s)
 	}
-	c.names = newNameIndex(c.species)
+	wg.Wait()
 }
 
 func (c *Catalogue) rangesOf(s *Species) map[rangeKey]WorkingRange {

@@ -74,6 +74,7 @@ func Load(data fs.FS) (*Catalogue, error) {
 	}
 	for i, s := range species {
 		f := faultList{file: names[i], out: &faults}
+		s.file(&f)
 		s.check(&f, strings.TrimSuffix(path.Base(names[i]), ".yaml"), c.sources)
 		if c.byID[s.ID] != nil {
 			f.add("id", "is used twice")
@@ -226,8 +227,10 @@ func (s *Species) check(f *faultList, fileID string, sources map[string]*Source)
 	if n.Latitude != nil && math.Abs(*n.Latitude) > 90 {
 		f.add("nature.latitude", "is %g; it runs from -90 to 90", *n.Latitude)
 	}
-	for i := range s.Claims {
-		s.Claims[i].check(f, fmt.Sprintf("claims[%d]", i), sources)
+	for _, p := range Parameters {
+		for i := range s.Filed[p.Code] {
+			s.Filed[p.Code][i].check(f, &p, fmt.Sprintf("claims.%s[%d]", p.Code, i), sources)
+		}
 	}
 	for i, g := range s.Growth {
 		field := fmt.Sprintf("growth[%d]", i)
@@ -245,12 +248,26 @@ func (s *Species) check(f *faultList, fileID string, sources map[string]*Source)
 	}
 }
 
-func (c *Claim) check(f *faultList, at string, sources map[string]*Source) {
-	p := ParameterOf(c.Parameter)
-	if p == nil {
-		f.add(at+".parameter", "no parameter %q; see care/parameter.go", c.Parameter)
-		return
+// file lists the claims of a record by the order of the registry.
+func (s *Species) file(f *faultList) {
+	for code := range s.Filed {
+		if ParameterOf(code) == nil {
+			f.add("claims."+string(code), "no such parameter; see care/parameter.go")
+		}
 	}
+	for _, p := range Parameters {
+		for i := range s.Filed[p.Code] {
+			c := &s.Filed[p.Code][i]
+			c.Parameter = p.Code
+			if c.Stage == "" {
+				c.Stage = Adult
+			}
+			s.Claims = append(s.Claims, *c)
+		}
+	}
+}
+
+func (c *Claim) check(f *faultList, p *Parameter, at string, sources map[string]*Source) {
 	oneOf(f, at+".stage", c.Stage, append([]Stage{AnyStage}, Stages...)...)
 	oneOf(f, at+".access", c.Access, Read, ReadThrough, Recalled)
 	oneOf(f, at+".about", c.about(), abouts...)

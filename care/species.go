@@ -91,9 +91,12 @@ type Species struct {
 	Names      Names  `yaml:"names"`
 	Nature     Nature `yaml:"nature"`
 	Cautions   `yaml:"cautions"`
-	Claims     []Claim     `yaml:"claims"`
-	Growth     []Growth    `yaml:"growth,omitempty"`
-	Explained  []Explained `yaml:"explained,omitempty"`
+	// Claims are all claims, in the order of the parameter registry.
+	Claims []Claim `yaml:"-"`
+	// Filed are the claims as the record holds them, under their parameter.
+	Filed     map[Code][]Claim `yaml:"claims"`
+	Growth    []Growth         `yaml:"growth,omitempty"`
+	Explained []Explained      `yaml:"explained,omitempty"`
 }
 
 // Names are the names a species is known by. Common names are keyed by ISO 639-1
@@ -135,8 +138,8 @@ type Cautions struct {
 // Claim is one source's figure for one parameter. Claims are never merged or overwritten.
 // Low and High are in the unit of the parameter; a missing bound is open.
 type Claim struct {
-	Parameter   Code       `yaml:"parameter"`
-	Stage       Stage      `yaml:"stage"`
+	Parameter   Code       `yaml:"-"`               // the heading it is filed under
+	Stage       Stage      `yaml:"stage,omitempty"` // adult when left out
 	Low         *float64   `yaml:"low,omitempty"`
 	High        *float64   `yaml:"high,omitempty"`
 	Source      string     `yaml:"source"`
