@@ -101,8 +101,7 @@ func Combine(outcomes []Outcome) Footprint {
 			drop(DimArea)
 		}
 	case p.Length > 0 && p.Width > 0:
-		k := quantity.Length(math.Sqrt(area / float64(p.Length*p.Width)))
-		p.Length, p.Width = p.Length*k, p.Width*k
+		p.grow(quantity.Area(area))
 		drop(DimLength)
 		drop(DimWidth)
 	default:
@@ -150,6 +149,18 @@ func Combine(outcomes []Outcome) Footprint {
 		p.WaterDepthMax = max(p.WaterDepthMax, p.WaterDepth) // rules that disagree: never below the least depth
 	}
 	return p
+}
+
+// grow widens the floor to an area: a floor longer than two to one grows broader
+// first, then both sides grow in proportion.
+func (p *Footprint) grow(area quantity.Area) {
+	ratio := min(float64(p.Length/p.Width), defaultProportion)
+	width := max(p.Width, quantity.Length(math.Sqrt(float64(area)/ratio)))
+	if length := quantity.Length(area) / width; length >= p.Length {
+		p.Length, p.Width = length, width
+		return
+	}
+	p.Width = quantity.Length(area) / p.Length
 }
 
 // holdVolume grows what is still free until length × width × height holds the volume.
