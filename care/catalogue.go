@@ -2,11 +2,11 @@ package care
 
 import (
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
-
-	"denwright/care/quantity"
+	"sync/atomic"
 )
 
 // Catalogue is an immutable snapshot of everything known. It is safe for use by
@@ -23,6 +23,8 @@ type Catalogue struct {
 	rulesFor  map[string][]*Rule // species id → applicable rules, in file order
 	ranges    map[string]map[rangeKey]WorkingRange
 	names     *nameIndex
+	relations []*Relation      // of body measures, in file order
+	bodies    map[string]*body // species id → what is worked out once about its size
 }
 
 type rangeKey struct {
@@ -36,15 +38,27 @@ func (c *Catalogue) build() {
 	c.ranges = make(map[string]map[rangeKey]WorkingRange, len(c.species))
 	var wg sync.WaitGroup
 	wg.Go(func() { c.names = newNameIndex(c.species) })
+	ranges := make([]map[rangeKey]WorkingRange, len(c.species))
+	var next atomic.Int64
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(ranges); i = int(next.Add(1)) - 1 {
+				ranges[i] = c.rangesOf(c.species[i])
+			}
+		})
+	}
 	for _, s := range c.species {
 		for _, r := range c.rules {
 			if r.Scope.Covers(s) {
 				c.rulesFor[s.ID] = append(c.rulesFor[s.ID], r)
 			}
 		}
-		c.ranges[s.ID] = c.rangesOf(s)
 	}
 	wg.Wait()
+	for i, s := range c.species {
+		c.ranges[s.ID] = ranges[i]
+	}
+	c.buildBodies()
 }
 
 func (c *Catalogue) rangesOf(s *Species) map[rangeKey]WorkingRange {
@@ -55,18 +69,34 @@ func (c *Catalogue) rangesOf(s *Species) map[rangeKey]WorkingRange {
 	out := make(map[rangeKey]WorkingRange, len(Parameters)*len(Stages))
 	for i := range Parameters {
 		p := &Parameters[i]
-		for _, stage := range Stages {
-			w := rangeOf(p, stage, claims[p.Code], c.sources)
-			if w.Standing == NotKnown && (p.Code == UVMean || p.Code == UVMax) {
+		applies := p.Applies(s)
+		var w WorkingRange
+		for j, stage := range Stages {
+			if j == 0 || !ofOneStage(claims[p.Code]) {
+				w = rangeOf(p, stage, claims[p.Code], c.sources)
+			}
+			w.Stage = stage
+			uv := p.Code == UVMean || p.Code == UVMax
+			if w.Standing == NotKnown && uv {
 				w = uvFromZone(out[rangeKey{UVZone, stage}], p.Code)
 			}
-			if w.Standing == NotKnown && !p.Applies(s) || (p.Code == UVMean || p.Code == UVMax) && !p.Applies(s) {
+			if !applies && (uv || w.Standing == NotKnown) {
 				w = WorkingRange{Parameter: p.Code, Stage: stage, Unit: p.Unit, Standing: NotApplicable}
 			}
 			out[rangeKey{p.Code, stage}] = w
 		}
 	}
 	return out
+}
+
+// ofOneStage: claims that all speak of the same stage rank alike for every stage.
+func ofOneStage(claims []*Claim) bool {
+	for _, c := range claims {
+		if c.Stage != claims[0].Stage {
+			return false
+		}
+	}
+	return true
 }
 
 // Covers reports whether a rule of this scope speaks of the species.
@@ -133,145 +163,6 @@ func (c *Catalogue) Jurisdictions() []string {
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
-}
-
-// BodyLength is a body length as an interval, in one measure, and where it comes from.
-type BodyLength struct {
-	Measure   Measure         `json:"measure"`
-	Low, High quantity.Length `json:"-"`
-	// Basis: "measured", "converted from …", "working range of adults", "fraction of adult size" …
-	Basis string `json:"basis"`
-}
-
-// FractionOfAdult is the share of adult length at which a stage begins and ends.
-// Common practice, no source: stages are defined here by size, so that a measured
-// animal and a named stage can be told apart the same way.
-func (s Stage) FractionOfAdult() (low, high float64) {
-	switch s {
-	case Hatchling:
-		return 0.15, 0.35
-	case Juvenile:
-		return 0.35, 0.65
-	case Subadult:
-		return 0.65, 0.9
-	}
-	return 0.9, 1
-}
-
-var adultCode = map[Measure]Code{TotalLength: AdultTotal, SnoutVent: AdultSVL, Shell: AdultSCL}
-var recordCode = map[Measure]Code{TotalLength: RecordTotal, SnoutVent: RecordSVL, Shell: RecordSCL}
-
-// AdultLength is the adult length of the species in the measure asked for,
-// converted through the tail where only the other measure is known.
-func (c *Catalogue) AdultLength(s *Species, m Measure) (BodyLength, bool) {
-	if b, ok := c.statedAdult(s, m); ok {
-		return c.spread(s, b), true
-	}
-	other := SnoutVent
-	if m == SnoutVent {
-		other = TotalLength
-	}
-	if m == Shell {
-		return BodyLength{}, false
-	}
-	b, ok := c.statedAdult(s, other)
-	if !ok {
-		return BodyLength{}, false
-	}
-	return c.ConvertLength(s, b, m)
-}
-
-// spread widens a snout-vent length that is a single mean by the range of total
-// lengths, so that the two measures describe the same animals.
-func (c *Catalogue) spread(s *Species, b BodyLength) BodyLength {
-	if b.Measure != SnoutVent || b.Low != b.High || s.Order == "Anura" {
-		return b
-	}
-	total, ok := c.statedAdult(s, TotalLength)
-	if !ok || total.Low == total.High {
-		return b
-	}
-	if from, ok := c.ConvertLength(s, total, SnoutVent); ok {
-		b.Low, b.High = min(b.Low, from.Low), max(b.High, from.High)
-		b.Basis += ", a mean, spread by the range of total lengths"
-	}
-	return b
-}
-
-func (c *Catalogue) statedAdult(s *Species, m Measure) (BodyLength, bool) {
-	w := c.Range(s.ID, adultCode[m], Adult)
-	if w.Standing == Known {
-		b := BodyLength{Measure: m, Basis: "working range of adults (" + string(w.Grade) + ")"}
-		low, high := w.Low, w.High
-		if low == nil {
-			low = high
-		}
-		if high == nil {
-			high = low
-		}
-		b.Low, b.High = quantity.Centimetres(*low), quantity.Centimetres(*high)
-		return b, true
-	}
-	if r := c.Range(s.ID, recordCode[m], Adult); r.Standing == Known && r.High != nil {
-		// Only a record is held: adults are taken to run from 0.6 of it. Own choice.
-		high := quantity.Centimetres(*r.High)
-		return BodyLength{Measure: m, Low: 0.6 * high, High: high, Basis: "0.6 to 1 of the longest on record (own choice; no typical adult length held)"}, true
-	}
-	return BodyLength{}, false
-}
-
-// ConvertLength turns one body measure into another through the ratio of tail to
-// snout-vent length; ok is false where the ratio is not known. A frog's total
-// length is its snout-vent length.
-func (c *Catalogue) ConvertLength(s *Species, b BodyLength, to Measure) (BodyLength, bool) {
-	if b.Measure == to {
-		return b, true
-	}
-	if b.Measure == Shell || to == Shell {
-		return BodyLength{}, false
-	}
-	low, high := 0.0, 0.0
-	if s.Order != "Anura" {
-		var ok bool
-		if low, high, ok = c.tailRatio(s); !ok {
-			return BodyLength{}, false
-		}
-	}
-	out := BodyLength{Measure: to, Basis: b.Basis + ", converted from " + string(b.Measure) + " by the tail's share"}
-	if to == TotalLength {
-		out.Low, out.High = b.Low*quantity.Length(1+low), b.High*quantity.Length(1+high)
-	} else {
-		out.Low, out.High = b.Low/quantity.Length(1+high), b.High/quantity.Length(1+low)
-	}
-	return out, true
-}
-
-func (c *Catalogue) tailRatio(s *Species) (low, high float64, ok bool) {
-	if w := c.Range(s.ID, TailToSVL, Adult); w.Standing == Known {
-		m, _ := w.Midpoint()
-		return m, m, true
-	}
-	total, svl := c.Range(s.ID, AdultTotal, Adult), c.Range(s.ID, AdultSVL, Adult)
-	t, okT := total.Midpoint()
-	v, okV := svl.Midpoint()
-	if okT && okV && t > v && v > 0 {
-		r := t/v - 1
-		return r, r, true
-	}
-	return 0, 0, false
-}
-
-// LongestOnRecord is the greatest length that any claim gives, in the measure;
-// ok is false where none is held.
-func (c *Catalogue) LongestOnRecord(s *Species, m Measure) (quantity.Length, bool) {
-	longest := 0.0
-	for i := range s.Claims {
-		k := &s.Claims[i]
-		if k.High != nil && k.Implausible == "" && (k.Parameter == adultCode[m] || k.Parameter == recordCode[m]) {
-			longest = max(longest, *k.High)
-		}
-	}
-	return quantity.Centimetres(longest), longest > 0
 }
 
 // CommonName is the first common name in the language, else in English, else the scientific name.

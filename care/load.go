@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"math"
 	"path"
@@ -15,6 +14,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"go.yaml.in/yaml/v3" // maintained continuation of the usual YAML library; strict decoding with line numbers
 )
@@ -43,23 +43,37 @@ func (e *RecordError) Error() string {
 	return fmt.Sprintf("%s: %s: %s", e.File, e.Field, e.Reason)
 }
 
-// Load reads species/*.yaml, sources/*.yaml and rules/*.yaml and builds a
-// catalogue. It refuses the whole set if any record is bad; the error joins one
-// *RecordError for each fault.
+// Load reads species/*.yaml, sources/*.yaml, rules/*.yaml and, where there is
+// one, allometry.yaml, and builds a catalogue. It refuses the whole set if any
+// record is bad; the error joins one *RecordError for each fault.
 func Load(data fs.FS) (*Catalogue, error) {
 	c := &Catalogue{byID: map[string]*Species{}, sources: map[string]*Source{}, rulesByID: map[string]*Rule{}}
-	digest := sha256.New()
-
-	var sourceLists [][]*Source
-	var ruleLists [][]*Rule
-	names, err := readAll(data, "sources", digest, &sourceLists)
+	var files reading
+	sourceFiles, sourceLists := toRead[[]*Source](&files, data, "sources/*.yaml")
+	speciesFiles, species := toRead[*Species](&files, data, "species/*.yaml")
+	ruleFiles, ruleLists := toRead[[]*Rule](&files, data, "rules/*.yaml")
+	relationFiles, relations := toRead[[]*Relation](&files, data, "allometry.yaml") // a catalogue may do without
+	revision, err := files.decode()
 	if err != nil {
 		return nil, err
 	}
 	var faults []error
+	for _, kind := range []struct {
+		dir   string
+		files int
+	}{{"sources", len(sourceFiles)}, {"species", len(speciesFiles)}, {"rules", len(ruleFiles)}} {
+		if kind.files == 0 {
+			faults = append(faults, &RecordError{kind.dir, "", "no records found"})
+		}
+	}
 	for i, list := range sourceLists {
 		for j, s := range list {
-			f := faultList{file: names[i], prefix: fmt.Sprintf("[%d] %s", j, s.Key), out: &faults}
+			f := faultList{file: sourceFiles[i], prefix: fmt.Sprintf("[%d]", j), out: &faults}
+			if s == nil {
+				f.add("key", "is missing: the entry is empty")
+				continue
+			}
+			f.prefix += " " + s.Key
 			s.check(&f)
 			if c.sources[s.Key] != nil {
 				f.add("key", "is used twice")
@@ -67,28 +81,28 @@ func Load(data fs.FS) (*Catalogue, error) {
 			c.sources[s.Key] = s
 		}
 	}
-	var species []*Species
-	names, err = readAll(data, "species", digest, &species)
-	if err != nil {
-		return nil, err
-	}
 	for i, s := range species {
-		f := faultList{file: names[i], out: &faults}
+		f := faultList{file: speciesFiles[i], out: &faults}
+		if s == nil {
+			f.add("id", "is missing: the record is empty")
+			continue
+		}
 		s.file(&f)
-		s.check(&f, strings.TrimSuffix(path.Base(names[i]), ".yaml"), c.sources)
+		s.check(&f, strings.TrimSuffix(path.Base(speciesFiles[i]), ".yaml"), c.sources)
 		if c.byID[s.ID] != nil {
 			f.add("id", "is used twice")
 		}
 		c.byID[s.ID] = s
 		c.species = append(c.species, s)
 	}
-	names, err = readAll(data, "rules", digest, &ruleLists)
-	if err != nil {
-		return nil, err
-	}
 	for i, list := range ruleLists {
 		for j, r := range list {
-			f := faultList{file: names[i], prefix: fmt.Sprintf("[%d] %s", j, r.ID), out: &faults}
+			f := faultList{file: ruleFiles[i], prefix: fmt.Sprintf("[%d]", j), out: &faults}
+			if r == nil {
+				f.add("id", "is missing: the entry is empty")
+				continue
+			}
+			f.prefix += " " + r.ID
 			r.check(&f, c)
 			if c.rulesByID[r.ID] != nil {
 				f.add("id", "is used twice")
@@ -96,6 +110,18 @@ func Load(data fs.FS) (*Catalogue, error) {
 			c.rulesByID[r.ID] = r
 			c.rules = append(c.rules, r)
 		}
+	}
+	for i, list := range relations {
+		for j, r := range list {
+			f := faultList{file: relationFiles[i], prefix: fmt.Sprintf("[%d]", j), out: &faults}
+			if r == nil {
+				f.add("clade", "is missing: the entry is empty")
+				continue
+			}
+			f.prefix += " " + r.Clade
+			r.check(&f, c.sources)
+		}
+		c.relations = list
 	}
 	for _, r := range c.rules {
 		if r.VariantOf != "" && c.rulesByID[r.VariantOf] == nil {
@@ -105,53 +131,67 @@ func Load(data fs.FS) (*Catalogue, error) {
 	if len(faults) > 0 {
 		return nil, fmt.Errorf("catalogue refused: %w", errors.Join(faults...))
 	}
-	c.Revision = "0-" + hex.EncodeToString(digest.Sum(nil))[:12]
+	c.Revision = "0-" + revision
 	c.build()
 	return c, nil
 }
 
-// readAll decodes every *.yaml of a folder, in name order, into one element each.
-func readAll[T any](data fs.FS, dir string, digest io.Writer, into *[]T) ([]string, error) {
-	names, err := fs.Glob(data, dir+"/*.yaml")
-	if err != nil {
-		return nil, err
+// reading is a set of files to decode, all at once, since decoding YAML is most of
+// what loading costs.
+type reading struct {
+	names    []string
+	decoders []func() (raw []byte, err error)
+}
+
+// toRead adds the files that match, in name order, each decoded strictly into one
+// element of the slice returned.
+func toRead[T any](r *reading, data fs.FS, pattern string) (names []string, into []T) {
+	names, err := fs.Glob(data, pattern)
+	if err != nil { // the patterns are ours and sound
+		panic(err)
 	}
-	if len(names) == 0 {
-		return nil, &RecordError{dir, "", "no records found"}
-	}
-	*into = make([]T, len(names))
-	faults := make([]error, len(names))
-	contents := make([][]byte, len(names))
-	var wg sync.WaitGroup
-	limit := make(chan struct{}, runtime.GOMAXPROCS(0))
+	into = make([]T, len(names))
 	for i, name := range names {
-		wg.Go(func() {
-			limit <- struct{}{}
-			defer func() { <-limit }()
+		r.names = append(r.names, name)
+		r.decoders = append(r.decoders, func() ([]byte, error) {
 			raw, err := fs.ReadFile(data, name)
 			if err != nil {
-				faults[i] = &RecordError{name, "", err.Error()}
-				return
+				return nil, &RecordError{name, "", err.Error()}
 			}
-			contents[i] = raw
 			d := yaml.NewDecoder(bytes.NewReader(raw))
 			d.KnownFields(true)
-			if err := d.Decode(&(*into)[i]); err != nil {
-				faults[i] = &RecordError{name, "", strings.TrimPrefix(err.Error(), "yaml: ")}
+			if err := d.Decode(&into[i]); err != nil {
+				return nil, &RecordError{name, "", strings.TrimPrefix(err.Error(), "yaml: ")}
+			}
+			return raw, nil
+		})
+	}
+	return names, into
+}
+
+// decode reads every file on all processors and gives a short hash of the content.
+func (r *reading) decode() (revision string, err error) {
+	faults := make([]error, len(r.names))
+	contents := make([][]byte, len(r.names))
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(r.names); i = int(next.Add(1)) - 1 {
+				contents[i], faults[i] = r.decoders[i]()
 			}
 		})
 	}
 	wg.Wait()
-	for i, raw := range contents {
-		fmt.Fprintf(digest, "%s %d\n", names[i], len(raw))
-		if _, err := digest.Write(raw); err != nil {
-			return nil, err
-		}
-	}
 	if err := errors.Join(faults...); err != nil {
-		return nil, fmt.Errorf("catalogue refused: %w", err)
+		return "", fmt.Errorf("catalogue refused: %w", err)
 	}
-	return names, nil
+	digest := sha256.New()
+	for i, raw := range contents {
+		fmt.Fprintf(digest, "%s %d\n", r.names[i], len(raw)) // a hash never fails to write
+		digest.Write(raw)
+	}
+	return hex.EncodeToString(digest.Sum(nil))[:12], nil
 }
 
 // faultList collects what is wrong with one record.

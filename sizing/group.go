@@ -34,9 +34,6 @@ func (b bodyOf) longer(a bodyOf) bool {
 	return false
 }
 
-// longest is the longest known length of the body, in any measure.
-func (b bodyOf) longest() quantity.Length { return max(b.Total, b.SnoutVent, b.Shell) }
-
 func (g *group) add(size AnimalSize, least, most bodyOf) {
 	g.sizes = append(g.sizes, size)
 	g.count += size.Count

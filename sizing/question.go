@@ -6,6 +6,7 @@ package sizing
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"denwright/care"
@@ -26,7 +27,8 @@ type Question struct {
 	Jurisdiction string `json:"jurisdiction,omitzero"`
 }
 
-// Animal is one animal, or several alike. Either the stage or a measured length is needed.
+// Animal is one animal, or several alike. The stage or a measured length is needed;
+// an age will do for a species whose growth is held.
 type Animal struct {
 	Count  int              `json:"count"`
 	Stage  care.Stage       `json:"stage,omitzero"`
@@ -154,11 +156,15 @@ type group struct {
 type AnimalSize struct {
 	Count int        `json:"count"`
 	Stage care.Stage `json:"stage"`
-	// StageFrom: "stated" or "length".
+	// StageFrom: "stated", "length" or "age".
 	StageFrom string          `json:"stage_from"`
 	Sex       string          `json:"sex,omitzero"`
 	Age       *quantity.Hours `json:"age,omitzero"`
 	Lengths   []BodyLength    `json:"lengths"`
+	// Mass of one animal, in g: of adults the working range where one is held, else
+	// worked out from the length. MassBasis says which.
+	Mass      quantity.Band `json:"mass,omitzero"`
+	MassBasis string        `json:"mass_basis,omitzero"`
 }
 
 // BodyLength is a body length in one measure: a range, and where it comes from.
@@ -208,8 +214,8 @@ func (p *problems) animal(at string, a Animal) {
 		p.add(at+"/sex", fmt.Sprintf("is %q", a.Sex), "use female, male or unknown")
 	}
 	switch {
-	case a.Length == nil && a.Stage == "":
-		p.add(at, "says neither stage nor length", "give the stage, or a measured length with its measure")
+	case a.Length == nil && a.Stage == "" && a.Age == nil:
+		p.add(at, "says neither stage nor length", "give the stage, or a measured length with its measure; the age will do where growth data are held")
 	case a.Length != nil && a.Measure == "":
 		p.add(at+"/measure", "is missing", "say what the length is: snout-vent, total or shell")
 	case a.Length == nil && a.Measure != "":
@@ -236,32 +242,26 @@ func measures(g care.Group) []care.Measure {
 	return []care.Measure{care.SnoutVent, care.TotalLength}
 }
 
-// size works out the lengths of one entry and its stage.
+// size works out the lengths of one entry, its stage and its mass.
 func (p *problems) size(c *care.Catalogue, s *care.Species, at string, a Animal) (AnimalSize, bodyOf, bodyOf) {
 	size := AnimalSize{Count: a.Count, Stage: a.Stage, StageFrom: "stated", Sex: a.Sex, Age: a.Age}
+	var lengths []care.BodyLength
+	switch {
+	case a.Length != nil:
+		lengths = p.measured(c, s, at, a, &size)
+	case a.Age != nil:
+		lengths = p.aged(c, s, at, a, &size)
+	default:
+		lengths = stageLengths(c, s, a.Stage)
+	}
 	var least, most bodyOf
-	set := func(b care.BodyLength) {
+	for _, b := range lengths {
 		low, high := b.Low.Centimetres(), b.High.Centimetres()
 		size.Lengths = append(size.Lengths, BodyLength{b.Measure, quantity.Band{Low: &low, High: &high, Unit: "cm"}, b.Basis})
 		least.set(b.Measure, b.Low)
 		most.set(b.Measure, b.High)
 	}
-	if a.Length != nil {
-		p.measured(c, s, at, a, &size, set)
-	} else {
-		low, high := a.Stage.FractionOfAdult()
-		for _, m := range measures(s.Group) {
-			b, ok := c.AdultLength(s, m)
-			if !ok {
-				continue
-			}
-			if a.Stage != care.Adult {
-				b.Low, b.High = quantity.Length(low)*b.Low, quantity.Length(high)*b.High
-				b.Basis = "fraction of adult size (common practice, no source); adult from " + b.Basis
-			}
-			set(b)
-		}
-	}
+	size.Mass, size.MassBasis = massOf(c, s, size.Stage, lengths)
 	for _, b := range []*bodyOf{&least, &most} {
 		b.Adult = size.Stage == care.Adult
 		if a.Age != nil {
@@ -271,9 +271,102 @@ func (p *problems) size(c *care.Catalogue, s *care.Species, at string, a Animal)
 	return size, least, most
 }
 
+// stageLengths are the lengths of a named stage, in every measure held.
+func stageLengths(c *care.Catalogue, s *care.Species, stage care.Stage) (out []care.BodyLength) {
+	for _, m := range measures(s.Group) {
+		if b, ok := c.StageLength(s, stage, m); ok {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// aged takes the lengths from the age by the growth data held, and the stage from
+// them where none is stated. With a stage too, they are those that fit both; where
+// the two contradict each other the age is used. Without growth data the age only
+// serves rules that speak of age.
+func (p *problems) aged(c *care.Catalogue, s *care.Species, at string, a Animal, size *AnimalSize) (out []care.BodyLength) {
+	sex := a.Sex
+	if sex == "unknown" {
+		sex = ""
+	}
+	contradicted := false
+	for _, m := range measures(s.Group) {
+		b, ok := c.LengthAtAge(s, a.Age.Months(), sex, m)
+		if !ok {
+			continue
+		}
+		if a.Stage == "" {
+			p.stageFromAge(c, s, at, b, size, len(out) == 0)
+		} else if named, ok := c.StageLength(s, a.Stage, m); ok {
+			if low, high := max(b.Low, named.Low), min(b.High, named.High); low <= high {
+				b.Low, b.High, b.Basis = low, high, b.Basis+", within the stage stated"
+			} else if !contradicted {
+				contradicted = true
+				p.warn(at+"/age", fmt.Sprintf("by its age the animal would not be %s; the size by age is used for space", a.Stage))
+			}
+		}
+		out = append(out, b)
+	}
+	switch {
+	case len(out) > 0:
+		return out
+	case a.Stage == "":
+		p.add(at, "says neither stage nor length, and no growth data that reach this age are held for "+s.Scientific,
+			"give the stage, or a measured length with its measure")
+		return nil
+	}
+	p.warn(at+"/age", "no growth data that reach this age are held, so the age is used only where a rule speaks of age; the size follows the stage")
+	return stageLengths(c, s, a.Stage)
+}
+
+// stageFromAge tells the stage from the middle of the lengths at an age; the first
+// measure decides.
+func (p *problems) stageFromAge(c *care.Catalogue, s *care.Species, at string, b care.BodyLength, size *AnimalSize, first bool) {
+	if !first {
+		return
+	}
+	size.Stage, _ = c.StageOf(s, (b.Low+b.High)/2, b.Measure)
+	size.StageFrom = "age"
+	youngest, _ := c.StageOf(s, b.Low, b.Measure)
+	oldest, _ := c.StageOf(s, b.High, b.Measure)
+	if youngest != oldest {
+		p.warn(at+"/age", fmt.Sprintf("by its age the animal may be anything from %s to %s; it is taken as %s", youngest, oldest, size.Stage))
+	}
+}
+
+// grown reports whether no length goes below those of adults: an animal that is only
+// probably adult may weigh less than they do.
+func grown(c *care.Catalogue, s *care.Species, lengths []care.BodyLength) bool {
+	return !slices.ContainsFunc(lengths, func(b care.BodyLength) bool {
+		stage, ok := c.StageOf(s, b.Low, b.Measure)
+		return ok && stage != care.Adult
+	})
+}
+
+// massOf is the mass of one animal, in g: claims first for an adult, else by the
+// length relation that gives the narrowest range.
+func massOf(c *care.Catalogue, s *care.Species, stage care.Stage, lengths []care.BodyLength) (quantity.Band, string) {
+	if stage == care.Adult && grown(c, s, lengths) {
+		if w := c.Range(s.ID, care.AdultMass, care.Adult); w.Standing == care.Known {
+			return quantity.Band{Low: w.Low, High: w.High, Unit: "g"}, "working range of adult mass (" + string(w.Grade) + ")"
+		}
+	}
+	var out quantity.Band
+	basis, ratio := "", quantity.Mass(0)
+	for _, b := range lengths {
+		low, high, how, ok := c.MassFromLength(s, b)
+		if ok && (basis == "" || high/low < ratio) {
+			l, h := low.Grams(), high.Grams()
+			out, basis, ratio = quantity.Band{Low: &l, High: &h, Unit: "g"}, how, high/low
+		}
+	}
+	return out, basis
+}
+
 // measured takes a measured length, converts it into the other measures and
 // tells the stage from it.
-func (p *problems) measured(c *care.Catalogue, s *care.Species, at string, a Animal, size *AnimalSize, set func(care.BodyLength)) {
+func (p *problems) measured(c *care.Catalogue, s *care.Species, at string, a Animal, size *AnimalSize) (out []care.BodyLength) {
 	given := care.BodyLength{Measure: a.Measure, Low: *a.Length, High: *a.Length, Basis: "measured"}
 	if (a.Measure == care.Shell) != (s.Group == care.Chelonian) {
 		remedy := "give snout-vent or total length"
@@ -281,50 +374,31 @@ func (p *problems) measured(c *care.Catalogue, s *care.Species, at string, a Ani
 			remedy = "give the straight length of the shell"
 		}
 		p.add(at+"/measure", fmt.Sprintf("%s does not fit a %s", a.Measure, s.Group), remedy)
-		return
+		return nil
 	}
 	record, held := c.LongestOnRecord(s, a.Measure)
-	if !held {
-		if other, ok := c.AdultLength(s, a.Measure); ok {
-			record, held = other.High, true
-		}
+	if adult, ok := c.AdultLength(s, a.Measure); ok {
+		record, held = max(record, adult.High), true
 	}
 	if held && *a.Length > record*maxLengthOverRecord {
 		p.add(at+"/length", fmt.Sprintf("is far above the longest held for %s", s.Scientific), "check the unit and the measure, and the species")
-		return
+		return nil
 	}
 	for _, m := range measures(s.Group) {
 		if b, ok := c.ConvertLength(s, given, m); ok {
-			set(b)
+			out = append(out, b)
 		}
 	}
-	adult, ok := c.AdultLength(s, a.Measure)
-	if !ok {
-		if size.Stage == "" {
-			size.Stage = care.Adult
-			p.warn(at+"/stage", "no adult length is held, so the animal is taken as adult")
-		}
-		return
-	}
-	stage := stageOf(*a.Length, adult)
-	if size.Stage == "" {
+	stage, ok := c.StageOf(s, *a.Length, a.Measure)
+	switch {
+	case !ok && size.Stage == "":
+		size.Stage = care.Adult
+		p.warn(at+"/stage", "no adult length is held, so the animal is taken as adult")
+	case !ok:
+	case size.Stage == "":
 		size.Stage, size.StageFrom = stage, "length"
-	} else if size.Stage != stage {
+	case size.Stage != stage:
 		p.warn(at+"/stage", fmt.Sprintf("the stage given is %s, yet by its length the animal would be %s; the length is used for space", size.Stage, stage))
 	}
-}
-
-// stageOf tells the stage by the share of adult length; an animal as long as the
-// smallest adults is adult.
-func stageOf(l quantity.Length, adult care.BodyLength) care.Stage {
-	if l >= adult.Low {
-		return care.Adult
-	}
-	share := float64(l / adult.Low)
-	for _, s := range []care.Stage{care.Hatchling, care.Juvenile, care.Subadult} {
-		if _, high := s.FractionOfAdult(); share < high {
-			return s
-		}
-	}
-	return care.Subadult
+	return out
 }

@@ -1,11 +1,14 @@
 package sizing
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"denwright/care"
 	"denwright/care/quantity"
+	"denwright/sizing/light"
 	"denwright/sizing/space"
 )
 
@@ -261,6 +264,9 @@ func TargetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Sta
 	t := Target{Parameter: code, Name: p.Name, Standing: w.Standing}
 	switch w.Standing {
 	case care.NotKnown:
+		if day, ok := photoperiod(s, p); ok {
+			return day
+		}
 		t.Notes = []string{"not known: a published figure about this species would settle it"}
 		return t
 	case care.NotApplicable:
@@ -269,13 +275,18 @@ func TargetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Sta
 	t.Range = &quantity.Band{Low: w.Low, High: w.High, Unit: w.Unit}
 	t.Grade, t.Agreement, t.Sources, t.SourceKeys, t.About, t.FromStage = w.Grade, w.Agreement, w.Sources, w.SourceKeys(), w.About, w.From
 	if w.Recalled() {
-		t.Notes = append(t.Notes, "recalled: rests on figures from memory, not read in a publication")
+		t.Notes = append(t.Notes, recalledNote)
 	}
 	if w.Agreement == care.Conflict {
 		t.Notes = append(t.Notes, "the sources conflict; the range spans them all")
 	}
 	if w.About != care.AboutSpecies {
-		t.Notes = append(t.Notes, "the figure is about the "+string(w.About)+", not the species")
+		t.Notes = append(t.Notes, map[care.About]string{
+			care.AboutGenus:   "the figure is about the genus, not the species",
+			care.AboutFamily:  "the figure is about the family, not the species",
+			care.AboutGroup:   "the figure is about a group of animals, not the species",
+			care.AboutGeneral: "a general rule of thumb, not a figure about this species",
+		}[w.About])
 	}
 	if w.Indirect {
 		t.Notes = append(t.Notes, "rests on figures about something near this parameter")
@@ -290,6 +301,71 @@ func TargetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Sta
 		t.Notes = append(t.Notes, w.Derived)
 	}
 	return t
+}
+
+// recalledNote marks every range that rests on memory alone.
+const recalledNote = "recalled: rests on figures from memory, not read in a publication"
+
+// maxDaySwing is how far a month's light may stand from the year's mean, in hours:
+// it keeps days within about 10 to 14 h, whatever the latitude. Common practice,
+// no source.
+const maxDaySwing = 2.0
+
+// scheduleYear is any common year: day lengths of other years differ by a minute.
+const scheduleYear = 2025
+
+// schedules holds the light schedule of each whole degree of latitude from 90° S,
+// worked out on first use, for a year of day lengths is too dear for every request.
+var schedules = func() (out [181]func() [12]light.Photoperiod) {
+	for i := range out {
+		out[i] = sync.OnceValue(func() [12]light.Photoperiod {
+			months, err := light.Schedule(float64(i-90), scheduleYear, maxDaySwing)
+			if err != nil {
+				panic(err) // the bounds above are within those of Schedule
+			}
+			return months
+		})
+	}
+	return out
+}()
+
+// photoperiod derives the day length of summer or winter from the native latitude,
+// to the whole degree, for a species without a claim: that of the longest or the
+// shortest month, its swing about the year's mean kept within maxDaySwing, give or
+// take the tolerance of the parameter. ok is false for another parameter, or where
+// no latitude is held.
+func photoperiod(s *care.Species, p *care.Parameter) (t Target, ok bool) {
+	lat := s.Nature.Latitude
+	if p.Code != care.PhotoperiodSummer && p.Code != care.PhotoperiodWinter || lat == nil || math.Abs(*lat) > 90 {
+		return Target{}, false
+	}
+	months := schedules[int(math.Round(*lat))+90]()
+	month, which := months[0], "longest"
+	if p.Code == care.PhotoperiodWinter {
+		which = "shortest"
+	}
+	for _, k := range months[1:] {
+		if (which == "longest") == (k.NativeHours > month.NativeHours) {
+			month = k
+		}
+	}
+	low, high := max(month.LightHours-p.Tolerance, p.Least), min(month.LightHours+p.Tolerance, p.Most)
+	t = Target{Parameter: p.Code, Name: p.Name, Standing: care.Known, Range: &quantity.Band{Low: &low, High: &high, Unit: p.Unit},
+		Grade: care.Thin, SourceKeys: s.Nature.Sources, About: care.AboutSpecies}
+	if s.Nature.Access == care.Recalled {
+		t.Grade = care.RecalledOnly
+		t.Notes = append(t.Notes, recalledNote)
+	}
+	t.Notes = append(t.Notes, fmt.Sprintf("derived: no figure is held; from the middle latitude of the native range (%s), whose %s month has %.1f h of day, kept within %g h of the year's mean (common practice, no source) and widened by %g h",
+		latitude(*lat), which, month.NativeHours, maxDaySwing, p.Tolerance))
+	return t, true
+}
+
+func latitude(deg float64) string {
+	if deg < 0 {
+		return fmt.Sprintf("%.0f° S", -deg)
+	}
+	return fmt.Sprintf("%.0f° N", deg)
 }
 
 // substrate describes the ground. The kind follows from how the animal digs and

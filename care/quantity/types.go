@@ -102,3 +102,6 @@ func ParseUVIndex(s string) (UVIndex, error) {
 
 // Months gives the duration in months of 730.5 hours.
 func (h Hours) Months() float64 { return float64(h) / 730.5 }
+
+// Grams gives the mass in grams.
+func (m Mass) Grams() float64 { return float64(m) * 1000 }

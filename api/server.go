@@ -1,0 +1,377 @@
+// Package api is the HTTP service: it decodes a question, hands it to sizing or to
+// the catalogue, and encodes the answer. The contract is openapi/openapi.yaml; the
+// rules that hold for every route (strict decoding, problem documents, units,
+// entity tags) are kept here, once.
+package api
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/url"
+	"runtime/debug"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/labstack/echo/v4"
+
+	"denwright/care"
+	"denwright/care/quantity"
+	"denwright/openapi"
+	"denwright/sizing"
+)
+
+// Config bounds what a client may take. The zero value of a field means its default.
+type Config struct {
+	ReadHeaderTimeout time.Duration // from accept to the end of the header; 5 s
+	ReadTimeout       time.Duration // to the end of the body; 10 s
+	WriteTimeout      time.Duration // to the end of the answer; 30 s
+	IdleTimeout       time.Duration // between two requests of a connection; 60 s
+	ShutdownTimeout   time.Duration // for what was accepted when the service is told to stop; 15 s
+	MaxHeaderBytes    int           // 16 KiB; net/http allows about 4 KiB more
+	MaxBodyBytes      int64         // 1 MB (1,000,000 bytes)
+	// AllowOrigins are the origins, such as https://app.example, whose pages may read
+	// answers in a browser. None by default.
+	AllowOrigins []string
+}
+
+// withDefaults fills what was left out.
+func (c Config) withDefaults() Config {
+	for _, d := range []struct {
+		field *time.Duration
+		or    time.Duration
+	}{{&c.ReadHeaderTimeout, 5 * time.Second}, {&c.ReadTimeout, 10 * time.Second}, {&c.WriteTimeout, 30 * time.Second},
+		{&c.IdleTimeout, 60 * time.Second}, {&c.ShutdownTimeout, 15 * time.Second}} {
+		if *d.field == 0 {
+			*d.field = d.or
+		}
+	}
+	if c.MaxHeaderBytes == 0 {
+		c.MaxHeaderBytes = 16 << 10
+	}
+	if c.MaxBodyBytes == 0 {
+		c.MaxBodyBytes = 1_000_000
+	}
+	return c
+}
+
+// Server answers requests from one catalogue snapshot at a time. It is safe for
+// use by many goroutines.
+type Server struct {
+	log      *slog.Logger
+	snapshot atomic.Pointer[snapshot]
+	stopping atomic.Bool
+	encoding [2]json.Options // by quantity.System
+	shape    string          // of answers: a hash of the contract
+	requests func() (*requestSchemas, error)
+}
+
+// snapshot is a catalogue with the lists that are paged through.
+type snapshot struct {
+	*care.Catalogue
+	rules   []*care.Rule   // by id
+	sources []*care.Source // by key
+}
+
+// New makes a server. Without a catalogue (nil) it runs, is not ready, and answers
+// every question with 503 until SetCatalogue is called.
+func New(c *care.Catalogue, log *slog.Logger) *Server {
+	s := &Server{log: log, requests: sync.OnceValues(loadRequestSchemas)}
+	for _, system := range []quantity.System{quantity.Metric, quantity.Imperial} {
+		s.encoding[system] = json.JoinOptions(json.WithMarshalers(quantity.Marshalers(system)), json.Deterministic(true))
+	}
+	digest := sha256.Sum256([]byte(openapi.YAML()))
+	s.shape = hex.EncodeToString(digest[:8])
+	s.SetCatalogue(c)
+	return s
+}
+
+// SetCatalogue replaces the catalogue for every request that starts after it.
+func (s *Server) SetCatalogue(c *care.Catalogue) {
+	if c == nil {
+		s.snapshot.Store(nil)
+		return
+	}
+	snap := &snapshot{Catalogue: c, rules: slices.Clone(c.Rules()), sources: c.Sources()}
+	slices.SortFunc(snap.rules, func(a, b *care.Rule) int { return strings.Compare(a.ID, b.ID) })
+	s.snapshot.Store(snap)
+}
+
+// Handler serves every route of the contract.
+func (s *Server) Handler(cfg Config) http.Handler { return s.routes(cfg.withDefaults()) }
+
+func (s *Server) routes(cfg Config) *echo.Echo {
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = s.fail
+	e.Use(func(next echo.HandlerFunc) echo.HandlerFunc { return s.around(cfg, next) })
+	get := func(path string, h echo.HandlerFunc) {
+		e.GET(path, h)
+		e.HEAD(path, h)
+	}
+	get("/healthz", s.health)
+	get("/readyz", s.ready)
+	get("/openapi.yaml", s.contract)
+	get("/problems/:name", s.problemPage)
+	get("/v1/species", s.look(speciesList))
+	get("/v1/species/:id", s.look(speciesRecord))
+	get("/v1/species/:id/claims", s.look(speciesClaims))
+	get("/v1/sources", s.look(sourceList))
+	get("/v1/sources/:key", s.look(sourceRecord))
+	get("/v1/rules", s.look(ruleList))
+	e.POST("/v1/sizings", ask(s, cfg, "SizingQuestion", sizing.Require))
+	e.POST("/v1/assessments", ask(s, cfg, "AssessmentQuestion", sizing.Assess))
+	return e
+}
+
+// Run listens on addr and serves until ctx ends; then it takes no new connection
+// and finishes what it accepted. It returns nil after an orderly stop.
+func (s *Server) Run(ctx context.Context, addr string, cfg Config) error {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return fmt.Errorf("listen: %w", err)
+	}
+	return s.Serve(ctx, l, cfg)
+}
+
+// Serve is Run on a listener, which it closes.
+func (s *Server) Serve(ctx context.Context, l net.Listener, cfg Config) error {
+	cfg = cfg.withDefaults()
+	srv := &http.Server{
+		Handler: s.Handler(cfg), ReadHeaderTimeout: cfg.ReadHeaderTimeout, ReadTimeout: cfg.ReadTimeout, WriteTimeout: cfg.WriteTimeout,
+		IdleTimeout: cfg.IdleTimeout, MaxHeaderBytes: cfg.MaxHeaderBytes, ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- srv.Serve(l) }()
+	s.log.Info("listening", "address", l.Addr().String())
+	select {
+	case err := <-ended:
+		return fmt.Errorf("serve: %w", err)
+	case <-ctx.Done():
+	}
+	s.stopping.Store(true)
+	s.log.Info("stopping", "grace", cfg.ShutdownTimeout.String())
+	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), cfg.ShutdownTimeout)
+	defer cancel()
+	if err := srv.Shutdown(grace); err != nil {
+		return errors.Join(fmt.Errorf("stop: %w", err), srv.Close())
+	}
+	return nil
+}
+
+// around wraps every request, also those without a route: request id, headers,
+// panics, errors as problem documents, and one log line without bodies or queries.
+func (s *Server) around(cfg Config, next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		start := time.Now()
+		r, h := c.Request(), c.Response().Header()
+		id := requestID(r)
+		h.Set(echo.HeaderXRequestID, id)
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		if !crossOrigin(cfg.AllowOrigins, r, h) {
+			if err := s.guarded(c, next); err != nil {
+				s.fail(err, c)
+			}
+		} else {
+			c.Response().WriteHeader(http.StatusNoContent)
+		}
+		s.log.LogAttrs(r.Context(), slog.LevelInfo, "request",
+			slog.String("id", id), slog.String("method", r.Method), slog.String("route", c.Path()), slog.Int("status", c.Response().Status),
+			slog.Int64("bytes", c.Response().Size), slog.Duration("took", time.Since(start)))
+		return nil
+	}
+}
+
+// guarded turns a panic into an error, and logs where it happened.
+func (s *Server) guarded(c echo.Context, next echo.HandlerFunc) (err error) {
+	defer func() {
+		p := recover()
+		if p == nil {
+			return
+		}
+		if p == http.ErrAbortHandler {
+			panic(p)
+		}
+		s.log.Error("panic", "id", c.Response().Header().Get(echo.HeaderXRequestID), "route", c.Path(), "panic", fmt.Sprint(p), "stack", string(debug.Stack()))
+		err = &Problem{kind: internalError}
+	}()
+	return next(c)
+}
+
+// requestID is the client's, if it is short and plain, else a new one.
+func requestID(r *http.Request) string {
+	id := r.Header.Get(echo.HeaderXRequestID)
+	plain := func(c rune) bool {
+		return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '-' || c == '_' || c == '.'
+	}
+	if id != "" && len(id) <= 64 && strings.IndexFunc(id, func(c rune) bool { return !plain(c) }) < 0 {
+		return id
+	}
+	var b [12]byte
+	rand.Read(b[:]) // never fails, by its contract
+	return hex.EncodeToString(b[:])
+}
+
+// crossOrigin sets what a browser needs to let a page of an allowed origin read the
+// answer. It reports true for a preflight, which then needs no more than its headers.
+func crossOrigin(allowed []string, r *http.Request, h http.Header) (preflight bool) {
+	if len(allowed) == 0 {
+		return false
+	}
+	h.Add(echo.HeaderVary, echo.HeaderOrigin)
+	origin := r.Header.Get(echo.HeaderOrigin)
+	if origin == "" || !slices.Contains(allowed, origin) {
+		return false
+	}
+	h.Set(echo.HeaderAccessControlAllowOrigin, origin)
+	h.Set(echo.HeaderAccessControlExposeHeaders, "ETag, X-Request-ID")
+	h.Set("Cross-Origin-Resource-Policy", "cross-origin")
+	if r.Method != http.MethodOptions || r.Header.Get(echo.HeaderAccessControlRequestMethod) == "" {
+		return false
+	}
+	h.Set(echo.HeaderAccessControlAllowMethods, "GET, HEAD, POST")
+	h.Set(echo.HeaderAccessControlAllowHeaders, "Content-Type, If-None-Match, X-Request-ID")
+	h.Set(echo.HeaderAccessControlMaxAge, "600")
+	return true
+}
+
+// stamp is carried by every answer from the catalogue.
+type stamp struct {
+	Catalogue string `json:"catalogue_revision"`
+	Engine    string `json:"engine_version"`
+}
+
+func (s *snapshot) stamp() stamp { return stamp{s.Revision, sizing.EngineVersion} }
+
+// look serves a GET on the catalogue. The answer of f is final for its address, the
+// catalogue's revision, the engine's version, the units and the contract, which is
+// what its entity tag is made from.
+func (s *Server) look(f func(*snapshot, *query) (any, error)) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		snap := s.snapshot.Load()
+		if snap == nil {
+			return &Problem{kind: notReady}
+		}
+		q := newQuery(c)
+		system := q.units()
+		v, err := f(snap, q)
+		if err != nil {
+			return err
+		}
+		u := c.Request().URL
+		digest := sha256.Sum256(fmt.Appendf(nil, "%s\n%s\n%s\n%s\n%s\n%s", snap.Revision, sizing.EngineVersion, s.shape, system, u.EscapedPath(), u.RawQuery))
+		tag := `"` + hex.EncodeToString(digest[:16]) + `"`
+		h := c.Response().Header()
+		h.Set("ETag", tag)
+		h.Set(echo.HeaderCacheControl, "no-cache") // may be kept, but is asked for again each time: never stale
+		if matches(c.Request().Header.Values("If-None-Match"), tag) {
+			return c.NoContent(http.StatusNotModified)
+		}
+		body, err := json.Marshal(v, s.encoding[system])
+		if err != nil {
+			return fmt.Errorf("encode: %w", err)
+		}
+		return write(c, http.StatusOK, echo.MIMEApplicationJSON, body)
+	}
+}
+
+// matches implements If-None-Match (RFC 9110, 13.1.2), with weak comparison.
+func matches(fields []string, tag string) bool {
+	for _, field := range fields {
+		for part := range strings.SplitSeq(field, ",") {
+			part = strings.TrimPrefix(strings.TrimSpace(part), "W/")
+			if part == "*" || part == tag {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// write sends a whole body, or only its header to a HEAD.
+func write(c echo.Context, status int, mediaType string, body []byte) error {
+	w := c.Response()
+	w.Header().Set(echo.HeaderContentType, mediaType)
+	w.Header().Set(echo.HeaderContentLength, strconv.Itoa(len(body)))
+	w.WriteHeader(status)
+	if c.Request().Method == http.MethodHead {
+		return nil
+	}
+	// An error here means that the client is gone; there is nobody left to tell.
+	_, _ = w.Write(body)
+	return nil
+}
+
+type health struct {
+	Status    string `json:"status"`
+	Catalogue string `json:"catalogue_revision,omitzero"`
+	Engine    string `json:"engine_version"`
+}
+
+// health says that the process answers.
+func (s *Server) health(c echo.Context) error {
+	return s.plain(c, health{Status: "ok", Engine: sizing.EngineVersion})
+}
+
+// ready says that questions are answered: a catalogue is loaded and the service is not stopping.
+func (s *Server) ready(c echo.Context) error {
+	snap := s.snapshot.Load()
+	if snap == nil || s.stopping.Load() {
+		return &Problem{kind: notReady}
+	}
+	return s.plain(c, health{Status: "ready", Catalogue: snap.Revision, Engine: sizing.EngineVersion})
+}
+
+func (s *Server) plain(c echo.Context, v any) error {
+	q := newQuery(c)
+	q.units()
+	if err := q.done(); err != nil {
+		return err
+	}
+	c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
+	body, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("encode: %w", err)
+	}
+	return write(c, http.StatusOK, echo.MIMEApplicationJSON, body)
+}
+
+func (s *Server) contract(c echo.Context) error {
+	q := newQuery(c)
+	q.units()
+	if err := q.done(); err != nil {
+		return err
+	}
+	tag := `"` + s.shape + `"`
+	c.Response().Header().Set("ETag", tag)
+	c.Response().Header().Set(echo.HeaderCacheControl, "no-cache")
+	if matches(c.Request().Header.Values("If-None-Match"), tag) {
+		return c.NoContent(http.StatusNotModified)
+	}
+	return write(c, http.StatusOK, "application/yaml", []byte(openapi.YAML()))
+}
+
+// pathParam is a path parameter with its escapes undone.
+func pathParam(c echo.Context, name string) string {
+	raw := c.Param(name)
+	if c.Request().URL.RawPath != "" {
+		if v, err := url.PathUnescape(raw); err == nil {
+			return v
+		}
+	}
+	return raw
+}
