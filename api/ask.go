@@ -277,6 +277,7 @@ func readTree(body []byte) (tree any, faults []fault) {
 			x, err := strconv.ParseFloat(token.String(), 64)
 			if err != nil {
 				bad(at, "is too large a number", "give a number that fits a double")
+				x = 0 // an infinity could not be written again
 			}
 			return x, nil
 		case 't', 'f':
