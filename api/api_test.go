@@ -361,7 +361,7 @@ var removed = any("\x00removed")
 func TestEveryFieldBroken(t *testing.T) {
 	k := newChecker(t)
 	n := 0
-	for path, name := range map[string]string{"/v1/sizings": "SizingQuestion", "/v1/assessments": "AssessmentQuestion"} {
+	for path, name := range map[string]string{"/v1/sizings": "SizingQuestion", "/v1/assessments": "AssessmentQuestion", "/v1/climates": "ClimateQuestion"} {
 		root := k.doc.Components.Schemas[name].Value
 		for _, e := range k.doc.Paths.Value(path).Post.RequestBody.Value.Content["application/json"].Examples {
 			for b := range bends(root, e.Value.Value) {
@@ -924,6 +924,7 @@ func fuzzQuestion(f *testing.F, path string) {
 
 func FuzzSizings(f *testing.F)     { fuzzQuestion(f, "/v1/sizings") }
 func FuzzAssessments(f *testing.F) { fuzzQuestion(f, "/v1/assessments") }
+func FuzzClimates(f *testing.F)    { fuzzQuestion(f, "/v1/climates") }
 
 // null is a response writer that keeps nothing.
 type null struct{ header http.Header }

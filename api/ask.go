@@ -33,7 +33,11 @@ var strict = json.RejectUnknownMembers(true)
 // ask serves a POST that puts a question to sizing. A good question is decoded
 // straight into Q and answered. Only a bad one is read a second time, slowly, to
 // name every bad field at once.
-func ask[Q, A any](s *Server, cfg Config, schema string, answer func(*care.Catalogue, Q) (A, error)) echo.HandlerFunc {
+//
+// With contractFirst the body is held against the contract before all else, and its
+// faults are told alone: for a question in which a field left out can't be told
+// from a zero, and in which one field's worth hangs on another's.
+func ask[Q, A any](s *Server, cfg Config, schema string, contractFirst bool, answer func(*care.Catalogue, Q) (A, error)) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		snap := s.snapshot.Load()
 		if snap == nil {
@@ -52,13 +56,13 @@ func ask[Q, A any](s *Server, cfg Config, schema string, answer func(*care.Catal
 		var a A
 		// A null or an empty text would pass for a field left out; the contract knows neither.
 		failed := errSlow
-		if len(body) <= fastLimit && !bytes.Contains(body, []byte("null")) && !bytes.Contains(body, []byte(`""`)) {
+		if !contractFirst && len(body) <= fastLimit && !bytes.Contains(body, []byte("null")) && !bytes.Contains(body, []byte(`""`)) {
 			if failed = json.Unmarshal(body, &q, strict); failed == nil {
 				a, failed = answer(snap.Catalogue, q)
 			}
 		}
 		if failed != nil {
-			if a, err = examined(s, snap, schema, body, answer); err != nil {
+			if a, err = examined(s, snap, schema, contractFirst, body, answer); err != nil {
 				return err
 			}
 		}
@@ -114,7 +118,7 @@ type fault struct {
 // fault: of the JSON, against the contract, and, with each field that is at fault
 // replaced by the contract's example for it, of the question. Where there is none
 // after all (a null-like text, 2.0 for a whole number) it gives the answer.
-func examined[Q, A any](s *Server, snap *snapshot, schema string, body []byte, answer func(*care.Catalogue, Q) (A, error)) (a A, err error) {
+func examined[Q, A any](s *Server, snap *snapshot, schema string, contractFirst bool, body []byte, answer func(*care.Catalogue, Q) (A, error)) (a A, err error) {
 	requests, err := s.requests()
 	if err != nil {
 		return a, fmt.Errorf("contract: %w", err)
@@ -125,6 +129,9 @@ func examined[Q, A any](s *Server, snap *snapshot, schema string, body []byte, a
 	}
 	root := requests.schemas[schema]
 	faults = distinct(append(faults, contractFaults(root, tree)...))
+	if contractFirst && len(faults) > 0 {
+		return a, refusal(faults)
+	}
 	for _, f := range faults {
 		tree = mended(root, tree, pointerTokens(f.Field))
 	}

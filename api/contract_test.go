@@ -26,6 +26,7 @@ import (
 	"denwright/care"
 	"denwright/care/quantity"
 	"denwright/openapi"
+	"denwright/sizing"
 	"denwright/sizing/score"
 )
 
@@ -374,7 +375,7 @@ func TestUnitsAreThoseOfTheCode(t *testing.T) {
 	tests := map[string]reflect.Type{
 		"LengthIn": reflect.TypeFor[quantity.Length](), "VolumeIn": reflect.TypeFor[quantity.Volume](), "TemperatureIn": reflect.TypeFor[quantity.Temperature](),
 		"PowerIn": reflect.TypeFor[quantity.Power](), "FractionIn": reflect.TypeFor[quantity.Fraction](), "DurationIn": reflect.TypeFor[quantity.Hours](),
-		"UVIndexIn": reflect.TypeFor[quantity.UVIndex](),
+		"UVIndexIn": reflect.TypeFor[quantity.UVIndex](), "AreaIn": reflect.TypeFor[quantity.Area](), "MassIn": reflect.TypeFor[quantity.Mass](),
 	}
 	for name, kind := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -438,6 +439,7 @@ func TestFieldsAreThoseOfTheCode(t *testing.T) {
 	}
 	compare("sizing", doc.Components.Schemas["SizingQuestion"].Value, questionType)
 	compare("assessment", doc.Components.Schemas["AssessmentQuestion"].Value, assessmentType)
+	compare("climate", doc.Components.Schemas["ClimateQuestion"].Value, reflect.TypeFor[sizing.ClimateQuestion]())
 }
 
 // Every figure of every record of the catalogue is answered within the contract.

@@ -130,8 +130,9 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	get("/v1/sources", s.look(sourceList))
 	get("/v1/sources/:key", s.look(sourceRecord))
 	get("/v1/rules", s.look(ruleList))
-	e.POST("/v1/sizings", ask(s, cfg, "SizingQuestion", sizing.Require))
-	e.POST("/v1/assessments", ask(s, cfg, "AssessmentQuestion", sizing.Assess))
+	e.POST("/v1/sizings", ask(s, cfg, "SizingQuestion", false, sizing.Require))
+	e.POST("/v1/assessments", ask(s, cfg, "AssessmentQuestion", false, sizing.Assess))
+	e.POST("/v1/climates", ask(s, cfg, "ClimateQuestion", true, sizing.Climate))
 	return e
 }
 

@@ -448,6 +448,10 @@ func advised(c *care.Catalogue, g group, a space.Answer, ground Substrate) Space
 			out.Notes = append(out.Notes, "rule "+l.Rule.ID+" does not say which height it means; it is taken as usable height")
 		}
 	}
+	if a.Known {
+		length, height, notes := physicalNeeds(c, g, out)
+		out.widen(length, height, notes)
+	}
 	if out.UsableHeight > 0 {
 		out.Structure = structure(c, g, out, ground)
 	}

@@ -85,7 +85,7 @@ var units = []unit{
 	{"L", []string{"l", "litre", "litres", "liter", "liters"}, volume, 1e-3, 0, 1},
 	{"mL", []string{"ml"}, volume, 1e-6, 0, 0},
 	{"gal", []string{"gallon", "gallons", "US gal"}, volume, 0.003785411784, 0, 1},
-	{"kg", nil, mass, 1, 0, 3},
+	{"kg", nil, mass, 1, 0, 2},
 	{"g", nil, mass, 1e-3, 0, 1},
 	{"lb", []string{"lbs"}, mass, 0.45359237, 0, 2},
 	{"oz", nil, mass, 0.028349523125, 0, 1},

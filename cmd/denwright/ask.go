@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"denwright/api"
+	"denwright/care/quantity"
 	"denwright/sizing"
 
 	"github.com/go-json-experiment/json"
@@ -68,4 +69,25 @@ func (a *answer) refused() error {
 		return sizing.Invalid(problem.Errors)
 	}
 	return usageError{problem.Title + ": " + problem.Detail}
+}
+
+// put sends the JSON of a file to the API within this process, and gives what was
+// sent (without what a form left null) and what came back.
+func (p *program) put(path, file string, units quantity.System) (raw []byte, told *answer, err error) {
+	if raw, err = p.read(file); err != nil {
+		return nil, nil, err
+	}
+	if raw, err = withoutNulls(raw); err != nil {
+		return nil, nil, err
+	}
+	told, err = p.ask(http.MethodPost, path+"?units="+units.String(), raw)
+	return raw, told, err
+}
+
+// refuse passes a problem document on, or turns it into an error that names every bad field.
+func (p *program) refuse(told *answer, asJSON bool) error {
+	if asJSON {
+		return p.pass(told)
+	}
+	return told.refused()
 }

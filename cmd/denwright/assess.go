@@ -55,22 +55,12 @@ func (p *program) assess(_ context.Context, args []string) error {
 	if len(rest) > 1 {
 		return usageError{"one file at a time"}
 	}
-	raw, err := p.read(rest[0])
-	if err != nil {
-		return err
-	}
-	if raw, err = withoutNulls(raw); err != nil {
-		return err
-	}
-	told, err := p.ask(http.MethodPost, "/v1/assessments?units="+units.String(), raw)
+	raw, told, err := p.put("/v1/assessments", rest[0], units.System)
 	if err != nil {
 		return err
 	}
 	if told.status != http.StatusOK {
-		if *asJSON {
-			return p.pass(told)
-		}
-		return told.refused()
+		return p.refuse(told, *asJSON)
 	}
 	var q sizing.AssessmentQuestion
 	if err := json.Unmarshal(raw, &q); err != nil {

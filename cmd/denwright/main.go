@@ -35,6 +35,7 @@ const usage = `denwright: what enclosure an animal needs, and how good one at ha
   denwright species [NAME]             find a species, or list all held
   denwright size NAME                  what the animals need
   denwright assess FILE                score an enclosure as it stands
+  denwright climate FILE               how an enclosure behaves in its room
   denwright records check              check every record and print what is covered
   denwright version                    engine version and catalogue revision
 
@@ -70,7 +71,7 @@ func run(ctx context.Context, args []string, io streams) int {
 		return exitBadInput
 	}
 	commands := map[string]func(*program, context.Context, []string) error{
-		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "records": (*program).records, "version": (*program).version,
+		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "records": (*program).records, "version": (*program).version,
 	}
 	if args[0] == "help" || args[0] == "-h" || args[0] == "--help" {
 		fmt.Fprint(io.out, usage)

@@ -27,6 +27,7 @@ func writeJSON(w io.Writer, v any, units quantity.System) error {
 type page struct {
 	w     io.Writer
 	units quantity.System
+	said  map[string]bool // texts that need saying once
 	err   error
 }
 
