@@ -235,13 +235,14 @@ func TestNamesAreNotGuessed(t *testing.T) {
 		{"/v1/species/beardie", "pogona-vitticeps"},
 		{"/v1/species/pogona-viticeps", "pogona-vitticeps"},
 		{"/v1/rules?species=boa", "boa-constrictor"},
+		{"/v1/species?q=beared+dragn", "pogona-vitticeps"},
 	} {
 		p := problemOf(t, k.send(t, "GET", tt.target, ""))
 		if len(p.Errors) != 1 || !slices.ContainsFunc(p.Errors[0].Candidates, func(r sizing.SpeciesRef) bool { return r.ID == tt.want }) {
 			t.Errorf("%s: %+v, want %s among the candidates", tt.target, p.Errors, tt.want)
 		}
 	}
-	for q, want := range map[string]string{"beardie": "one", "boa": "several", "beared dragn": "near"} {
+	for q, want := range map[string]string{"beardie": "one", "boa": "several", "water dragon": "several", "box turtle": "several"} {
 		w := k.send(t, "GET", "/v1/species?q="+url.QueryEscape(q), "")
 		answer := decoded(t, w.Body.Bytes()).(map[string]any)
 		if answer["outcome"] != want {

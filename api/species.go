@@ -94,9 +94,16 @@ func speciesList(s *snapshot, q *query) (any, error) {
 
 func search(s *snapshot, name string, limit int) (any, error) {
 	found := s.Find(name, limit)
-	if found.Outcome == care.FoundNone {
+	switch found.Outcome {
+	case care.FoundNone:
 		return nil, &Problem{kind: unknownName, detail: fmt.Sprintf("no species held is called %q, and none has a name near it", found.Query),
 			errors: []sizing.Problem{{Field: "?q", Reason: "is not near the name of any species held", Remedy: "try the scientific name, or list the species held with GET /v1/species"}}}
+	case care.FoundNear:
+		bad := sizing.Problem{Field: "?q", Reason: "is the name of no species held", Remedy: "choose one of the candidates"}
+		for _, k := range found.Candidates {
+			bad.Candidates = append(bad.Candidates, sizing.Ref(k.Species))
+		}
+		return nil, &Problem{kind: unknownName, detail: fmt.Sprintf("no species held is called %q; the nearest names are listed", found.Query), errors: []sizing.Problem{bad}}
 	}
 	out := speciesPage{Query: found.Query, Outcome: found.Outcome, Species: make([]listedSpecies, len(found.Candidates)), Total: len(found.Candidates), stamp: s.stamp()}
 	for i, k := range found.Candidates {
