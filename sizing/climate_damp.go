@@ -189,11 +189,14 @@ func (k *climate) held(b moisture.Box, kgPerHour float64) float64 {
 }
 
 // root finds where a falling f passes zero between low and high, to a residual of tol:
-// regula falsi that halves the stale end (Illinois). An f that starts below zero gives low.
+// regula falsi that halves the stale end (Illinois). An f that starts below zero gives low, one that never gets there high.
 func root(low, high, tol float64, f func(float64) float64) float64 {
 	fl, fh := f(low), f(high)
-	if fl <= 0 || fl == fh {
+	switch {
+	case fl <= 0:
 		return low
+	case fh >= 0: // no crossing below: cooler air condenses more and so asks for more still
+		return high
 	}
 	x, last := high, 0.0
 	for range 60 {

@@ -463,7 +463,8 @@ func (k *climate) require(i int) (heat.RoomAnswer, float64, error) {
 	if err != nil || !k.damp() {
 		return a, 0, err
 	}
-	day, night := k.latent(phase{i, false}, a.Day.Typical), k.latent(phase{i, true}, a.Night.Typical)
+	// Water that condenses on a cold surface would warm the air; that is left out.
+	day, night := math.Max(0, k.latent(phase{i, false}, a.Day.Typical)), math.Max(0, k.latent(phase{i, true}, a.Night.Typical))
 	if math.Max(day, night) < 1 {
 		return a, 0, nil
 	}
