@@ -130,8 +130,8 @@ func (p *problems) plausible(c *care.Catalogue, g group, s *score.Setup) {
 		switch {
 		case as > 12 && read < as/2:
 			p.warn("/setup/temperatures/"+field, "far from what this animal is kept at in °C, yet near it if read as °F; if it is in °F, send it with unit \"°F\"")
-		case as > 20:
-			p.warn("/setup/temperatures/"+field, "far from what this animal is kept at; check the reading and its unit")
+		case as > 12:
+			p.warn("/setup/temperatures/"+field, "far from what this animal is kept at; check the reading, and its unit: °F is sent with unit \"°F\"")
 		}
 	}
 	order := func(lower, upper *quantity.Temperature, field, text string) {
