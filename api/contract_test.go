@@ -202,6 +202,9 @@ func TestContractExamples(t *testing.T) {
 			}
 			bodies := map[string]string{"": ""}
 			if op.RequestBody != nil {
+				if op.RequestBody.Value.Content["application/json"] == nil {
+					continue // rows are tested by themselves
+				}
 				bodies = map[string]string{}
 				for name, e := range op.RequestBody.Value.Content["application/json"].Examples {
 					b, err := json.Marshal(e.Value.Value)
@@ -439,6 +442,10 @@ func TestFieldsAreThoseOfTheCode(t *testing.T) {
 	}
 	compare("sizing", doc.Components.Schemas["SizingQuestion"].Value, questionType)
 	compare("assessment", doc.Components.Schemas["AssessmentQuestion"].Value, assessmentType)
+	compare("match", doc.Components.Schemas["MatchQuestion"].Value, reflect.TypeFor[sizing.MatchQuestion]())
+	compare("company", doc.Components.Schemas["CompanyQuestion"].Value, reflect.TypeFor[sizing.CompanyQuestion]())
+	compare("comparison", doc.Components.Schemas["ComparisonQuestion"].Value, reflect.TypeFor[sizing.ComparisonQuestion]())
+	compare("change", doc.Components.Schemas["ChangeQuestion"].Value, reflect.TypeFor[sizing.ChangeQuestion]())
 	compare("climate", doc.Components.Schemas["ClimateQuestion"].Value, reflect.TypeFor[sizing.ClimateQuestion]())
 }
 

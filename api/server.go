@@ -41,6 +41,7 @@ type Config struct {
 	ShutdownTimeout   time.Duration // for what was accepted when the service is told to stop; 15 s
 	MaxHeaderBytes    int           // 16 KiB; net/http allows about 4 KiB more
 	MaxBodyBytes      int64         // 1 MB (1,000,000 bytes)
+	MaxIntakeBytes    int64         // of the rows of one intake, which are streamed; 200 MB
 	// AllowOrigins are the origins, such as https://app.example, whose pages may read
 	// answers in a browser. None by default.
 	AllowOrigins []string
@@ -63,6 +64,9 @@ func (c Config) withDefaults() Config {
 	if c.MaxBodyBytes == 0 {
 		c.MaxBodyBytes = 1_000_000
 	}
+	if c.MaxIntakeBytes == 0 {
+		c.MaxIntakeBytes = 200_000_000
+	}
 	return c
 }
 
@@ -80,6 +84,7 @@ type Server struct {
 // snapshot is a catalogue with the lists that are paged through.
 type snapshot struct {
 	*care.Catalogue
+	matcher *sizing.Matcher
 	rules   []*care.Rule   // by id
 	sources []*care.Source // by key
 }
@@ -103,7 +108,7 @@ func (s *Server) SetCatalogue(c *care.Catalogue) {
 		s.snapshot.Store(nil)
 		return
 	}
-	snap := &snapshot{Catalogue: c, rules: slices.Clone(c.Rules()), sources: c.Sources()}
+	snap := &snapshot{Catalogue: c, matcher: sizing.NewMatcher(c), rules: slices.Clone(c.Rules()), sources: c.Sources()}
 	slices.SortFunc(snap.rules, func(a, b *care.Rule) int { return strings.Compare(a.ID, b.ID) })
 	s.snapshot.Store(snap)
 }
@@ -132,6 +137,13 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	get("/v1/rules", s.look(ruleList))
 	e.POST("/v1/sizings", ask(s, cfg, "SizingQuestion", false, sizing.Require))
 	e.POST("/v1/assessments", ask(s, cfg, "AssessmentQuestion", false, sizing.Assess))
+	e.POST("/v1/matches", ask(s, cfg, "MatchQuestion", true, s.match))
+	e.POST("/v1/intakes", s.intake(cfg))
+	e.POST("/v1/company-checks", ask(s, cfg, "CompanyQuestion", true, sizing.Company))
+	e.POST("/v1/comparisons", ask(s, cfg, "ComparisonQuestion", true, sizing.Compare))
+	e.POST("/v1/change-plans", ask(s, cfg, "ChangeQuestion", true, sizing.Changes))
+	e.POST("/v1/outgrowings", ask(s, cfg, "AssessmentQuestion", true, sizing.Outgrow))
+	e.POST("/v1/handovers", ask(s, cfg, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, "ClimateQuestion", true, sizing.Climate))
 	return e
 }

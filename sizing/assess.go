@@ -61,8 +61,7 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, err
 	}
-	k := score.Case{Setup: q.Setup, Animal: facts(c, g), Criteria: criteria}
-	k.Measured = map[string]score.Measurement{volumeCriterion: insideVolume(q.Setup.Inside)}
+	k := caseOf(q.Setup, facts(c, g), criteria)
 	result, err := score.Assess(k)
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
@@ -71,7 +70,11 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, fmt.Errorf("rank changes: %w", err)
 	}
-	lawful, err := lawfulFinding(c, g, q.Jurisdiction, q.Setup)
+	law, err := lawfully(c, g, q.Jurisdiction)
+	if err != nil {
+		return nil, err
+	}
+	lawful, err := law.of(q.Setup)
 	if err != nil {
 		return nil, err
 	}
@@ -83,6 +86,12 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 		Species: Ref(s), Animals: g.sizes, Result: result, Changes: changes, Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction),
 		Lawful: lawful, Sources: cite(c, keys), Catalogue: c.Revision, Engine: EngineVersion,
 	}, nil
+}
+
+// caseOf is what is scored: the setup, the animal, and what it needs.
+func caseOf(setup score.Setup, animal score.Animal, criteria []score.Criterion) score.Case {
+	return score.Case{Setup: setup, Animal: animal, Criteria: criteria,
+		Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
 }
 
 const volumeCriterion = "inside_volume"
@@ -98,10 +107,12 @@ func criteria(c *care.Catalogue, g group, jurisdiction string) ([]score.Criterio
 	if g.least.Body != g.most.Body {
 		most = space.Answers(rules, g.most.Body, g.count, jurisdiction)
 	}
-	out, err := sizeCriteria(&least.Advised, &most.Advised, true)
+	ofSize, err := sizeCriteria(&least.Advised, &most.Advised, true)
 	if err != nil {
 		return nil, err
 	}
+	codes := score.Codes()
+	out := append(make([]score.Criterion, 0, len(codes)), ofSize...)
 	add := func(code string, t score.Target, edit func(*score.Criterion)) error {
 		k, err := score.New(code, t, t)
 		if err != nil {
@@ -116,7 +127,7 @@ func criteria(c *care.Catalogue, g group, jurisdiction string) ([]score.Criterio
 			continue
 		}
 		w := c.Range(s.ID, p.Code, g.youngest)
-		if w.Standing == care.NotApplicable || !slices.Contains(score.Codes(), string(p.Code)) {
+		if w.Standing == care.NotApplicable || !slices.Contains(codes, string(p.Code)) {
 			continue
 		}
 		t := score.Target{Low: w.Low, High: w.High}
@@ -316,30 +327,71 @@ func insideVolume(in *score.Inside) score.Measurement {
 	return score.Exactly(float64(*in.Length**in.Width**in.Height) * 1000)
 }
 
-// lawfulFinding compares the setup with the lowest lawful size for the largest the
-// animals may be. It says nothing about anything but the size.
-func lawfulFinding(c *care.Catalogue, g group, jurisdiction string, setup score.Setup) (*LawfulFinding, error) {
+// lawfulNeed is the lowest lawful size for these animals, before any setup is known.
+type lawfulNeed struct {
+	finding LawfulFinding // complete where nothing is known
+	known   bool
+	sizes   []score.Criterion
+}
+
+// lawfully works out the lowest lawful size for the largest the animals may be;
+// nil without a jurisdiction.
+func lawfully(c *care.Catalogue, g group, jurisdiction string) (*lawfulNeed, error) {
 	if jurisdiction == "" {
 		return nil, nil
 	}
-	out := &LawfulFinding{Jurisdiction: jurisdiction, Standing: "not known"}
+	l := &lawfulNeed{finding: LawfulFinding{Jurisdiction: jurisdiction, Standing: "not known"}}
 	rules := c.RulesFor(g.species.ID)
 	least := space.Answers(rules, g.least.Body, g.count, jurisdiction).Lawful
-	most := space.Answers(rules, g.most.Body, g.count, jurisdiction).Lawful
-	if least.Standing != care.Known || most.Standing != care.Known {
-		out.Why = []string{most.Why}
-		return out, nil
+	most := least
+	if g.least.Body != g.most.Body {
+		most = space.Answers(rules, g.most.Body, g.count, jurisdiction).Lawful
 	}
+	if least.Standing != care.Known || most.Standing != care.Known {
+		why := most.Why
+		if why == "" {
+			why = least.Why
+		}
+		l.finding.Why = []string{why}
+		return l, nil
+	}
+	l.known = true
 	for _, gov := range most.Footprint.Governs {
-		if !slices.Contains(out.Rules, gov.Rule.ID) {
-			out.Rules = append(out.Rules, gov.Rule.ID)
+		if !slices.Contains(l.finding.Rules, gov.Rule.ID) {
+			l.finding.Rules = append(l.finding.Rules, gov.Rule.ID)
 		}
 	}
-	sizes, err := sizeCriteria(&least.Footprint, &most.Footprint, false)
-	if err != nil {
+	var err error
+	if l.sizes, err = sizeCriteria(&least.Footprint, &most.Footprint, false); err != nil {
 		return nil, err
 	}
-	k := score.Case{Setup: setup, Criteria: sizes, Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
+	for _, depth := range []struct {
+		code        care.Code
+		least, most quantity.Length
+	}{{care.WaterDepth, least.Footprint.WaterDepth, most.Footprint.WaterDepth}, {care.SubstrateDepth, least.Footprint.Substrate, most.Footprint.Substrate}} {
+		if depth.least == 0 && depth.most == 0 {
+			continue
+		}
+		k, err := score.New(string(depth.code), atLeast(score.Target{}, depth.least), atLeast(score.Target{}, depth.most))
+		if err != nil {
+			return nil, fmt.Errorf("criterion %s: %w", depth.code, err)
+		}
+		l.sizes = append(l.sizes, k)
+	}
+	return l, nil
+}
+
+// of compares a setup with the lowest lawful size. It says nothing about anything
+// but the size.
+func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
+	if l == nil {
+		return nil, nil
+	}
+	out := l.finding
+	if !l.known {
+		return &out, nil
+	}
+	k := score.Case{Setup: setup, Criteria: l.sizes, Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
 	result, err := score.Assess(k)
 	if err != nil {
 		return nil, fmt.Errorf("compare with the lowest lawful size: %w", err)
@@ -358,7 +410,7 @@ func lawfulFinding(c *care.Catalogue, g group, jurisdiction string, setup score.
 	}
 	switch {
 	case len(short) > 0:
-		out.Standing, out.Why = "not met", []string{"too small: " + strings.Join(short, ", ")}
+		out.Standing, out.Why = "not met", []string{"less than is lawful: " + strings.Join(short, ", ")}
 	case len(unknown)+len(hangs) == 0:
 		out.Standing = "met"
 	default:
@@ -369,5 +421,5 @@ func lawfulFinding(c *care.Catalogue, g group, jurisdiction string, setup score.
 			out.Why = append(out.Why, h+" hangs on the length of the animal or the depth of the substrate")
 		}
 	}
-	return out, nil
+	return &out, nil
 }

@@ -36,6 +36,13 @@ const usage = `denwright: what enclosure an animal needs, and how good one at ha
   denwright species [NAME]             find a species, or list all held
   denwright size NAME                  what the animals need
   denwright assess FILE                score an enclosure as it stands
+  denwright match FILE                 which species an enclosure could hold
+  denwright changes FILE               the smallest set of changes that makes it good enough
+  denwright company ...                may these animals share one enclosure
+  denwright outgrow FILE               when the animals outgrow it, and the next size
+  denwright compare FILE               setups side by side
+  denwright handover FILE              one page for the adopter
+  denwright intake FILE                a whole list of enclosures, row by row
   denwright climate FILE               how an enclosure behaves in its room
   denwright records check              check every record and print what is covered
   denwright version                    engine version and catalogue revision
@@ -72,7 +79,8 @@ func run(ctx context.Context, args []string, io streams) int {
 		return exitBadInput
 	}
 	commands := map[string]func(*program, context.Context, []string) error{
-		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "records": (*program).records, "version": (*program).version,
+		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "match": (*program).match, "changes": (*program).changes, "company": (*program).company,
+		"outgrow": (*program).outgrow, "compare": (*program).compare, "handover": (*program).handover, "intake": (*program).intake, "records": (*program).records, "version": (*program).version,
 	}
 	if args[0] == "help" || args[0] == "-h" || args[0] == "--help" {
 		fmt.Fprint(io.out, usage)

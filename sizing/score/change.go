@@ -41,7 +41,8 @@ type Change struct {
 	GainWeakest Interval `json:"gain_weakest_before_hazards"`
 	Caution     string   `json:"caution,omitzero"`
 
-	do func(*Case)
+	do    func(*Case)
+	drops int // place in the list, from 1, of the heat source that it takes out
 }
 
 // Apply gives the case after the change. To measure changes nothing: what will be
@@ -195,7 +196,7 @@ func candidates(c Case, r Result) []Change {
 		add(ch)
 	}
 	for _, h := range r.Hazards {
-		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix}
+		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix, drops: h.drops}
 		switch h.Presence {
 		case Definite:
 			ch.Kind, ch.What = h.Mend, h.Remedy

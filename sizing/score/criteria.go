@@ -18,8 +18,7 @@ type kind struct {
 	limit      float64
 	limitShare float64 // limit as a share of the largest bound, where the target scales with the animal
 	// readingRoot and readingShare widen Reading with the root of the bound or by a
-	// share of it, for products of several
-	// readings: 0.05 cm on each side of a floor of 20 cm is 0.5 % of its area.
+	// share of it, for products of several readings.
 	reading, readingRoot, readingShare float64
 	weight                             float64
 	mend                               Mend
@@ -37,11 +36,14 @@ const (
 	tape = 0.05 // cm; below a millimetre, so that a rule flips at the millimetre
 	// sides is what two sides each written to 0.01 in add to an area in m², by the root
 	// of the area: less than a millimetre on the longer side of a floor up to 4 to 1.
-	sides   = 0.0004
-	thermo  = 0.05 // K
-	hygro   = 0.5  // % relative humidity
-	jug     = 0.19 // L
-	uvMeter = 0.05 // UVI
+	sides = 0.0004
+	// floorSides is the same for two sides each written to 0.1 cm, just short of what a
+	// millimetre off the shorter side takes from any floor: the side times the root.
+	floorSides = 0.00099
+	thermo     = 0.05 // K
+	hygro      = 0.5  // % relative humidity
+	jug        = 0.19 // L
+	uvMeter    = 0.05 // UVI
 )
 
 // kinds is the one table of default limits, weights and kinds of work. All of it is
@@ -61,7 +63,7 @@ var kinds = []kind{
 	{code: "floor_width", name: "floor, shorter side", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
 		measure: func(c *Case) Measurement { _, m := sidesOf(c.Setup.Inside); return m }},
-	{code: "floor_area", name: "floor area", unit: "m²", sides: care.AtLeast, limitShare: 0.5, readingShare: 0.005, weight: 1, mend: Rebuild,
+	{code: "floor_area", name: "floor area", unit: "m²", sides: care.AtLeast, limitShare: 0.5, readingRoot: floorSides, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
 		measure: func(c *Case) Measurement { return overFloor(c, func(l, w float64) float64 { return l * w / 1e4 }) }},
 	{code: "floor_perimeter", name: "floor, all sides together", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: 2 * tape, weight: 1, mend: Rebuild,

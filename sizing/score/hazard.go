@@ -152,6 +152,8 @@ type Hazard struct {
 	ask string      // how to find out, when possible
 	key string      // changes with the same key are one change
 	fix func(*Case) // the remedy
+
+	drops int // place in the list, from 1, of the heat source that the remedy takes out
 }
 
 // truth is yes, no or not known, with the connectives of three-valued logic: as
@@ -511,7 +513,7 @@ func unmeasured(t *quantity.Temperature) truth {
 // hazard possible, never absent; what can't apply (rocks that are not there) is absent.
 func Hazards(s Setup, a Animal) []Hazard {
 	s = s.settled()
-	var out []Hazard
+	out := make([]Hazard, 0, len(heatRules)*max(1, len(s.HeatSources))+len(rules))
 	for _, r := range heatRules {
 		before := len(out)
 		if s.HeatSources == nil {
@@ -532,6 +534,9 @@ func Hazards(s Setup, a Animal) []Hazard {
 			h.At = fmt.Sprintf("heat source %d, %s", i+1, source.Kind)
 			h.ask, h.key = h.At+": "+lowerFirst(h.ask), fmt.Sprintf("heat_sources[%d].%s", i, h.key)
 			h.fix = r.fixAt(i)
+			if r.drop {
+				h.drops = i + 1
+			}
 			if r.value != nil {
 				h.Value = r.value(&s, &a, source)
 			}

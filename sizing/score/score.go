@@ -156,7 +156,7 @@ func (c *Criterion) scenarios() []Target {
 }
 
 // TargetKnown reports whether there is a target to compare with.
-func (c *Criterion) TargetKnown() bool { return len(c.scenarios()) > 0 }
+func (c *Criterion) TargetKnown() bool { return c.binds(c.Least) || c.binds(c.Most) }
 
 func (c *Criterion) strictest() Target {
 	if c.binds(c.Most) {
@@ -195,7 +195,10 @@ func (c *Criterion) at(x, low, high float64) float64 {
 func (c *Criterion) Score(m Measurement) Interval {
 	out := Interval{1, 0}
 	a, b := m.ends()
-	for _, t := range c.scenarios() {
+	for _, t := range [2]Target{c.Least, c.Most} { // written out: this is the innermost loop of a match
+		if !c.binds(t) {
+			continue
+		}
 		low, high := c.span(t)
 		p, q := c.at(a, low, high), c.at(b, low, high)
 		best := math.Max(p, q)
@@ -349,6 +352,7 @@ type Result struct {
 	NotJudged       []string  `json:"not_judged"` // criteria and hazards without a figure to judge by
 
 	weakestBefore Interval
+	governs       governing
 }
 
 // Assess compares a case with its criteria and hazards.
@@ -364,75 +368,41 @@ type Result struct {
 // all 0, and on a measurement that is not a number.
 func Assess(c Case) (Result, error) {
 	c.Setup = c.Setup.settled()
-	out := Result{Findings: []Finding{}, Hazards: Hazards(c.Setup, c.Animal), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
-	var sum, weights, weakest = Interval{}, 0.0, Interval{1, 1}
-	worst, best := Suitable, Suitable
-	scored := 0
+	out := Result{Findings: make([]Finding, 0, len(c.Criteria)), Hazards: Hazards(c.Setup, c.Animal), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
+	t := newTally()
 	var mends []mendable
-	seen := map[string]bool{}
+	if err := c.check(); err != nil {
+		return Result{}, err
+	}
 	for i := range c.Criteria {
 		k := &c.Criteria[i]
-		if err := k.check(); err != nil {
-			return Result{}, err
-		}
-		if seen[k.Code] {
-			return Result{}, fmt.Errorf("criterion %s is given twice", k.Code)
-		}
-		seen[k.Code] = true
-		m := c.measure(k.Code)
-		if a, b := m.ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
-			return Result{}, fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
-		}
-		f, mend := c.finding(k, m)
+		f, mend := c.finding(k, c.measure(k.Code))
 		out.Findings, mends = append(out.Findings, f), append(mends, mend)
 		if f.Score == nil {
 			out.NotJudged = append(out.NotJudged, k.Code)
-			if k.Essential {
-				worst = Unsuitable
-			}
+			t.unjudged(k)
 			continue
 		}
-		scored++
-		weights += k.Weight
-		sum.Worst += k.Weight * f.Score.Worst
-		sum.Best += k.Weight * f.Score.Best
-		weakest.Worst = min(weakest.Worst, f.Score.Worst)
-		weakest.Best = min(weakest.Best, f.Score.Best)
-		worst = lower(worst, caseVerdict(f.Score.Worst < 1, mend.worst))
-		best = lower(best, caseVerdict(f.Score.Best < 1, mend.best))
+		t.add(k.Weight, *f.Score, mend)
+		out.governs.add(i, k.Weight, *f.Score, mend)
 	}
-	switch {
-	case scored == 0:
-		out.BeforeHazards, weakest = Interval{0, 1}, Interval{0, 1}
-		worst = Unsuitable
-	case weights == 0:
-		return Result{}, errors.New("the weights of the criteria are all 0")
-	default:
-		out.BeforeHazards = Interval{sum.Worst / weights, sum.Best / weights}
-		for _, f := range out.Findings {
-			if f.Score != nil && f.Score.Worst == weakest.Worst {
-				out.WeakestCriteria = append(out.WeakestCriteria, f.Criterion)
-			}
-		}
-	}
-	out.Score, out.Weakest, out.weakestBefore = out.BeforeHazards, weakest, weakest
 	for _, h := range out.Hazards {
-		switch h.Presence {
-		case Definite:
-			out.Score, out.Weakest = Interval{}, Interval{}
-			worst, best = lower(worst, AfterChanges), lower(best, AfterChanges)
-		case Possible:
-			out.Score.Worst, out.Weakest.Worst = 0, 0
-			worst = lower(worst, AfterChanges)
-		case NotJudged:
+		t.hazard(h.Presence)
+		if h.Presence == NotJudged {
 			out.NotJudged = append(out.NotJudged, h.Code)
 		}
 	}
-	out.WorstVerdict, out.BestVerdict = worst, best
-	out.Verdict = CannotTell
-	if worst == best { // which holds whenever the best is unsuitable
-		out.Verdict = best
+	j, err := t.judgement()
+	if err != nil {
+		return Result{}, err
 	}
+	for _, f := range out.Findings {
+		if f.Score != nil && f.Score.Worst == t.weakest.Worst {
+			out.WeakestCriteria = append(out.WeakestCriteria, f.Criterion)
+		}
+	}
+	out.Verdict, out.WorstVerdict, out.BestVerdict = j.Verdict, j.WorstVerdict, j.BestVerdict
+	out.Score, out.Weakest, out.BeforeHazards, out.weakestBefore = j.Score, j.Weakest, j.BeforeHazards, j.weakestBefore
 	out.Open = c.open(out, mends)
 	return out, nil
 }
@@ -493,16 +463,26 @@ func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
 	s := k.Score(m)
 	f.Score = &s
 	f.Standing = k.standing(m, s)
-	can := mendable{k.Mend != Rebuild, k.Mend != Rebuild}
-	if kd := kindOf(k.Code); kd != nil && kd.could != nil && k.Mend == Rebuild {
-		// What the enclosure could be made to measure as it is, by moving what is in it.
-		could := k.Score(kd.could(c))
-		can = mendable{could.Worst == 1, could.Best == 1}
-		if can.worst && s.Worst < 1 {
-			f.Mend = kd.couldBy
-		}
+	can, by := c.mendable(k)
+	if by != "" && can.worst && s.Worst < 1 {
+		f.Mend = by
 	}
 	return f, can
+}
+
+// mendable tells whether a shortfall in a criterion can be made good, and by what
+// work where that is other than the criterion's own.
+func (c *Case) mendable(k *Criterion) (can mendable, by Mend) {
+	if k.Mend != Rebuild {
+		return mendable{true, true}, ""
+	}
+	kd := kindOf(k.Code)
+	if kd == nil || kd.could == nil {
+		return mendable{}, ""
+	}
+	// What the enclosure could be made to measure as it is, by moving what is in it.
+	could := k.Score(kd.could(c))
+	return mendable{could.Worst == 1, could.Best == 1}, kd.couldBy
 }
 
 // band is the target as shown: only the bounds that bind.

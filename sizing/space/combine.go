@@ -278,7 +278,8 @@ func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
 		}
 	}
 	variants := bestVariants(rules, body, n)
-	var advice []Outcome
+	advice := make([]Outcome, 0, len(rules))
+	a.Rules = make([]Listed, 0, len(rules))
 	var law map[*care.Rule]bool // in force where the animals live: advice is never below it
 	if jurisdiction != "" {
 		var outcomes []Outcome

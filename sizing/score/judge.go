@@ -1,0 +1,266 @@
+package score
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Judgement is what Assess decides, without the findings and their texts.
+type Judgement struct {
+	Verdict       Verdict
+	WorstVerdict  Verdict
+	BestVerdict   Verdict
+	Score         Interval
+	Weakest       Interval
+	BeforeHazards Interval
+
+	weakestBefore Interval
+}
+
+// Judge decides as Assess does, for a small part of the work: it writes no texts.
+// It fails as Assess does.
+func Judge(c Case) (Judgement, error) {
+	c.Setup = c.Setup.settled()
+	if err := c.check(); err != nil {
+		return Judgement{}, err
+	}
+	t := newTally()
+	for i := range c.Criteria {
+		k := &c.Criteria[i]
+		if !k.TargetKnown() {
+			t.unjudged(k)
+			continue
+		}
+		can, _ := c.mendable(k)
+		t.add(k.Weight, k.Score(c.measure(k.Code)), can)
+	}
+	judgeHazards(&c.Setup, &c.Animal, func(h truth) {
+		switch h {
+		case yes:
+			t.hazard(Definite)
+		case unknown:
+			t.hazard(Possible)
+		}
+	})
+	return t.judgement()
+}
+
+// check finds what Assess fails on before it begins.
+func (c *Case) check() error {
+	for i := range c.Criteria {
+		k := &c.Criteria[i]
+		if err := k.check(); err != nil {
+			return err
+		}
+		for j := range i {
+			if c.Criteria[j].Code == k.Code {
+				return fmt.Errorf("criterion %s is given twice", k.Code)
+			}
+		}
+		if a, b := c.measure(k.Code).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
+			return fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
+		}
+	}
+	return nil
+}
+
+// tally gathers what a verdict and a score are made of. See Assess for the rule.
+type tally struct {
+	sum, weakest       Interval
+	weights            float64
+	scored             int
+	worst, best        Verdict
+	definite, possible bool
+}
+
+func newTally() *tally { return &tally{weakest: Interval{1, 1}, worst: Suitable, best: Suitable} }
+
+// unjudged takes in a criterion whose target is not known.
+func (t *tally) unjudged(k *Criterion) {
+	if k.Essential {
+		t.worst = Unsuitable
+	}
+}
+
+func (t *tally) add(weight float64, s Interval, can mendable) {
+	t.scored++
+	t.weights += weight
+	t.sum.Worst += weight * s.Worst
+	t.sum.Best += weight * s.Best
+	t.weakest.Worst = min(t.weakest.Worst, s.Worst)
+	t.weakest.Best = min(t.weakest.Best, s.Best)
+	t.worst = lower(t.worst, caseVerdict(s.Worst < 1, can.worst))
+	t.best = lower(t.best, caseVerdict(s.Best < 1, can.best))
+}
+
+func (t *tally) hazard(p Presence) {
+	t.definite = t.definite || p == Definite
+	t.possible = t.possible || p == Possible
+}
+
+func (t *tally) judgement() (Judgement, error) {
+	var j Judgement
+	switch {
+	case t.scored == 0:
+		j.BeforeHazards, t.weakest = Interval{0, 1}, Interval{0, 1}
+		t.worst = Unsuitable
+	case t.weights == 0:
+		return j, errors.New("the weights of the criteria are all 0")
+	default:
+		j.BeforeHazards = Interval{t.sum.Worst / t.weights, t.sum.Best / t.weights}
+	}
+	j.Score, j.Weakest, j.weakestBefore = j.BeforeHazards, t.weakest, t.weakest
+	j.WorstVerdict, j.BestVerdict = t.worst, t.best
+	switch {
+	case t.definite:
+		j.Score, j.Weakest = Interval{}, Interval{}
+		j.WorstVerdict, j.BestVerdict = lower(t.worst, AfterChanges), lower(t.best, AfterChanges)
+	case t.possible:
+		j.Score.Worst, j.Weakest.Worst = 0, 0
+		j.WorstVerdict = lower(t.worst, AfterChanges)
+	}
+	j.Verdict = CannotTell
+	if j.WorstVerdict == j.BestVerdict { // which holds whenever the best is unsuitable
+		j.Verdict = j.BestVerdict
+	}
+	return j, nil
+}
+
+// judgeHazards tells of each hazard rule, and each heat source under it, what
+// Hazards tells, without the texts. The setup must be settled.
+func judgeHazards(s *Setup, a *Animal, tell func(truth)) {
+	for i := range heatRules {
+		if s.HeatSources == nil {
+			tell(unknown)
+		}
+		for j := range s.HeatSources {
+			source := &s.HeatSources[j]
+			if !slices.Contains(HeatKinds, source.Kind) {
+				tell(unknown)
+				continue
+			}
+			tell(heatRules[i].judge(s, a, source))
+		}
+	}
+	for i := range rules {
+		if r := &rules[i]; r.unjudged == nil || !r.unjudged(a) {
+			tell(r.judge(s, a))
+		}
+	}
+}
+
+// governing picks the criterion that governs: first what is certainly too small, then
+// what may be, then what is certainly short but can be mended, then what may be; of
+// these the lowest score, then the greater weight.
+type governing struct {
+	found bool
+	index int
+	key   [3]float64
+}
+
+func (g *governing) add(i int, weight float64, s Interval, can mendable) {
+	if s.Worst == 1 {
+		return
+	}
+	key := [3]float64{0, s.Best, -weight}
+	switch {
+	case s.Best < 1 && !can.best:
+	case !can.worst:
+		key[0], key[1] = 1, s.Worst
+	case s.Best < 1:
+		key[0] = 2
+	default:
+		key[0], key[1] = 3, s.Worst
+	}
+	if !g.found || slices.Compare(key[:], g.key[:]) < 0 {
+		*g = governing{true, i, key}
+	}
+}
+
+// Governing is the finding that governs: first what is certainly too small, then what
+// may be, then what is certainly short but can be mended, then what may be; of these
+// the lowest score, then the greater weight. Nil where every criterion with a target
+// is met for certain.
+func (r *Result) Governing() *Finding {
+	if !r.governs.found {
+		return nil
+	}
+	return &r.Findings[r.governs.index]
+}
+
+// Shortfall is Result.Governing of the case, for a small part of the work of Assess.
+// The case must pass Assess.
+func Shortfall(c Case) *Finding {
+	c.Setup = c.Setup.settled()
+	var g governing
+	for i := range c.Criteria {
+		if k := &c.Criteria[i]; k.TargetKnown() {
+			can, _ := c.mendable(k)
+			g.add(i, k.Weight, k.Score(c.measure(k.Code)), can)
+		}
+	}
+	if !g.found {
+		return nil
+	}
+	f, _ := c.finding(&c.Criteria[g.index], c.measure(c.Criteria[g.index].Code))
+	return &f
+}
+
+// Needed lists the work without which the case can't be suitable: a change for each
+// criterion certainly short and each definite hazard, but for what only another
+// enclosure mends. It is not re-scored: outcomes and gains are left empty. Apply it
+// with ApplyAll.
+func Needed(c Case, r Result) []Change {
+	c.Setup = c.Setup.settled()
+	out := candidates(c, r)
+	certain := map[string]bool{}
+	for _, f := range r.Findings {
+		certain[f.Criterion] = f.Score != nil && f.Score.Best < 1
+	}
+	for _, h := range r.Hazards {
+		if h.Presence == Definite {
+			certain[h.Code] = true
+		}
+	}
+	out = slices.DeleteFunc(out, func(ch Change) bool {
+		return ch.Supposes || !slices.ContainsFunc(ch.For, func(code string) bool { return certain[code] })
+	})
+	return InOrder(out)
+}
+
+// InOrder gives changes of one case in an order in which they can be made one after another: hazards first,
+// then by effort and code; heat sources are taken out at the end, the last first,
+// for the others are told by their place in the list.
+func InOrder(changes []Change) []Change {
+	changes = slices.Clone(changes)
+	slices.SortStableFunc(changes, func(a, b Change) int {
+		return cmp.Or(cmp.Compare(min(a.drops, 1), min(b.drops, 1)), cmp.Compare(b.drops, a.drops),
+			cmp.Compare(severity(b.Hazard), severity(a.Hazard)), cmp.Compare(a.Effort, b.Effort), cmp.Compare(a.Code, b.Code))
+	})
+	return changes
+}
+
+// ApplyAll makes several changes of one case together. What is to be measured is
+// supposed to be found as wanted where suppose is set, else left unknown.
+func ApplyAll(c Case, changes []Change, suppose bool) Case {
+	for _, ch := range InOrder(changes) {
+		if !ch.Supposes || suppose {
+			c = ch.on(c)
+		}
+	}
+	return c
+}
+
+// Suppose gives the case after the change; what is to be measured is supposed to be
+// found as wanted.
+func (ch Change) Suppose(c Case) Case { return ch.on(c) }
+
+// TakesOut reports whether the change takes a heat source out of the list.
+func (ch Change) TakesOut() bool { return ch.drops > 0 }
+
+// AddsHazard reports whether a hazard is there, or possible, more often after than
+// before.
+func AddsHazard(before, after []Hazard) bool { return addsHazard(before, after) }
