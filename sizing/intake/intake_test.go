@@ -11,6 +11,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -459,7 +460,7 @@ func TestStops(t *testing.T) {
 		if runtime.NumGoroutine() <= before {
 			break
 		}
-		runtime.Gosched()
+		time.Sleep(20 * time.Millisecond) // a goroutine is counted until it has wholly ended
 	}
 	if n := runtime.NumGoroutine(); n > before {
 		t.Errorf("%d goroutines, %d before", n, before)
@@ -513,7 +514,9 @@ func TestConstantMemory(t *testing.T) {
 	}
 	few, many := held(100), held(1600)
 	t.Logf("heap held at 100 rows %d kB, at 1600 rows %d kB", few>>10, many>>10)
-	if many > few+few/5+1<<20 {
+	// Workers make garbage while the heap is read; a run that kept its answers would
+	// hold tens of times as much, since one answer to a match alone is some 100 kB.
+	if many > 2*few {
 		t.Errorf("%d bytes at 1600 rows, %d at 100", many, few)
 	}
 }
