@@ -282,18 +282,21 @@ func facts(c *care.Catalogue, g group) score.Animal {
 	a.WaterHigh = c.Range(s.ID, care.WaterTemp, g.youngest).High
 	a.UVHigh = c.Range(s.ID, care.UVMax, g.youngest).High
 	a.HumidityLow = c.Range(s.ID, care.HumidityDay, g.youngest).Low
-	a.Fights = fights(s, g)
+	a.Fights, a.MayFight = fights(s, g)
 	return a
 }
 
-// fights: two or more of a species whose males fight, unless it is known that at
-// most one is a male.
-func fights(s *care.Species, g group) bool {
+// fights tells from the sexes stated whether the animals of a species that fights
+// are known to, or may: two males, two of any sex where both fight, or so many of
+// unknown sex that two may be males.
+func fights(s *care.Species, g group) (known, may bool) {
 	if g.count < 2 || !strings.Contains(s.Nature.Sociality, "fight") {
-		return false
+		return false, false
 	}
-	females := 0
-	males := 0
+	if strings.Contains(s.Nature.Sociality, "females also") || strings.Contains(s.Nature.Sociality, "both sexes") {
+		return true, true
+	}
+	females, males := 0, 0
 	for _, a := range g.sizes {
 		switch a.Sex {
 		case "female":
@@ -302,10 +305,7 @@ func fights(s *care.Species, g group) bool {
 			males += a.Count
 		}
 	}
-	if strings.Contains(s.Nature.Sociality, "females also") || strings.Contains(s.Nature.Sociality, "both sexes") {
-		return true
-	}
-	return males >= 2
+	return males >= 2, g.count-females >= 2
 }
 
 func bodyFor(b bodyOf, g care.Group) quantity.Length {

@@ -93,7 +93,7 @@ func HandOver(c *care.Catalogue, q AssessmentQuestion) (*Handover, error) {
 	if err := out.missing(c, g, q, a); err != nil {
 		return nil, err
 	}
-	grows, err := outgrow(c, g, q, nil)
+	grows, err := NewMatcher(c).outgrow(g, q, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -196,6 +196,7 @@ type Matcher struct {
 	catalogue *care.Catalogue
 	mu        sync.Mutex
 	kept      map[matchKey]*matchNeeds
+	growth    map[growthKey]growth // at most one for each species, sex and measure
 }
 
 // matchKey is the kind of question.
@@ -228,7 +229,7 @@ type need struct {
 
 // NewMatcher prepares nothing yet and never fails.
 func NewMatcher(c *care.Catalogue) *Matcher {
-	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}}
+	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}, growth: map[growthKey]growth{}}
 }
 
 // Match ranks the species that an enclosure could hold. For each of them verdict and

@@ -79,6 +79,13 @@ const lengthSteps = 48
 // animal's age rather than its length is judged at the age the length is reached at
 // earliest. The error is an Invalid that lists every bad field.
 func Outgrow(c *care.Catalogue, q AssessmentQuestion) (*Outgrowing, error) {
+	return NewMatcher(c).Outgrow(q)
+}
+
+// Outgrow does as the function of that name; it keeps the growth of each species for
+// the next question.
+func (m *Matcher) Outgrow(q AssessmentQuestion) (*Outgrowing, error) {
+	c := m.catalogue
 	var p problems
 	s := p.species(c, q.Species)
 	p.jurisdiction(c, q.Jurisdiction)
@@ -87,14 +94,14 @@ func Outgrow(c *care.Catalogue, q AssessmentQuestion) (*Outgrowing, error) {
 	if len(p.bad) > 0 {
 		return nil, p.bad
 	}
-	return outgrow(c, g, q, p.warnings)
+	return m.outgrow(g, q, p.warnings)
 }
 
-func outgrow(c *care.Catalogue, g group, q AssessmentQuestion, warnings []Warning) (*Outgrowing, error) {
-	s := g.species
+func (m *Matcher) outgrow(g group, q AssessmentQuestion, warnings []Warning) (*Outgrowing, error) {
+	c, s := m.catalogue, g.species
 	out := &Outgrowing{Species: Ref(s), Animals: g.sizes, Standing: outgrowNotKnown, Dimensions: []OutgrowDimension{}, Growth: "no growth data are held for this species: ages are not known",
 		Warnings: warnings, Catalogue: c.Revision, Engine: EngineVersion, Sources: []Citation{}}
-	l, ok := newLife(c, g, q)
+	l, ok := m.newLife(g, q)
 	if !ok {
 		out.Growth = "no adult length is held for this species"
 		out.Notes = append(out.Notes, "what the animals will need as adults is not known: a published adult length would settle it")
@@ -171,9 +178,8 @@ type life struct {
 	shortest quantity.Length // that the largest animal may be today
 	longest  quantity.Length // of adults
 	sex      string
-	ages     []ageSpan // nil where no growth data reach
-	basis    string
-	cache    map[quantity.Length][]score.Criterion
+	growth
+	cache map[quantity.Length][]score.Criterion
 }
 
 // ageSpan is the spread of lengths at an age.
@@ -183,7 +189,8 @@ type ageSpan struct {
 }
 
 // newLife lays out the lengths and ages ahead. ok is false where no adult length is held.
-func newLife(c *care.Catalogue, g group, q AssessmentQuestion) (*life, bool) {
+func (matcher *Matcher) newLife(g group, q AssessmentQuestion) (*life, bool) {
+	c := matcher.catalogue
 	l := &life{c: c, g: g, question: q, cache: map[quantity.Length][]score.Criterion{}}
 	for _, m := range []care.Measure{care.Shell, care.TotalLength, care.SnoutVent} {
 		adult, ok := c.AdultLength(g.species, m)
@@ -203,21 +210,49 @@ func newLife(c *care.Catalogue, g group, q AssessmentQuestion) (*life, bool) {
 	if len(g.sizes) == 1 && g.sizes[0].Sex != "unknown" {
 		l.sex = g.sizes[0].Sex
 	}
-	l.grow()
+	l.growth = matcher.growthOf(g.species, l.sex, l.measure)
 	return l, true
 }
 
+// growthKey is whose growth.
+type growthKey struct {
+	species string
+	sex     string
+	measure care.Measure
+}
+
+// growth is the spread of lengths over a life; no ages where no growth data reach.
+type growth struct {
+	ages  []ageSpan
+	basis string
+}
+
+// growthOf gives the growth from what is kept where it is.
+func (m *Matcher) growthOf(s *care.Species, sex string, measure care.Measure) growth {
+	key := growthKey{s.ID, sex, measure}
+	m.mu.Lock()
+	g, ok := m.growth[key]
+	m.mu.Unlock()
+	if !ok { // worked out twice at worst
+		g = grow(m.catalogue, s, sex, measure)
+		m.mu.Lock()
+		m.growth[key] = g
+		m.mu.Unlock()
+	}
+	return g
+}
+
 // grow reads the growth data by months, then years, up to the longest life held.
-func (l *life) grow() {
-	l.basis = "no growth data that reach are held for this species: ages are not known"
+func grow(c *care.Catalogue, s *care.Species, sex string, measure care.Measure) growth {
+	out := growth{basis: "no growth data that reach are held for this species: ages are not known"}
 	years := 60.0
-	if w := l.c.Range(l.g.species.ID, care.Longevity, care.Adult); w.Standing == care.Known && w.High != nil {
+	if w := c.Range(s.ID, care.Longevity, care.Adult); w.Standing == care.Known && w.High != nil {
 		years = *w.High
 	}
 	for months := 0.0; months <= years*12; {
-		if b, ok := l.c.LengthAtAge(l.g.species, months, l.sex, l.measure); ok {
-			l.ages = append(l.ages, ageSpan{months, b.Low, b.High})
-			l.basis = b.Basis
+		if b, ok := c.LengthAtAge(s, months, sex, measure); ok {
+			out.ages = append(out.ages, ageSpan{months, b.Low, b.High})
+			out.basis = b.Basis
 		}
 		switch {
 		case months < 60:
@@ -228,6 +263,7 @@ func (l *life) grow() {
 			months += 12
 		}
 	}
+	return out
 }
 
 // reached is when animals come to a length: the earliest the fastest may, the latest
@@ -272,7 +308,10 @@ func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
 func (l *life) sizes(g group) ([]score.Criterion, error) {
 	rules := l.c.RulesFor(g.species.ID)
 	least := space.Answers(rules, g.least.Body, g.count, l.question.Jurisdiction).Advised
-	most := space.Answers(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
+	most := least
+	if g.least.Body != g.most.Body {
+		most = space.Answers(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
+	}
 	return sizeCriteria(&least, &most, false)
 }
 
@@ -320,26 +359,35 @@ func (l *life) dimension(code string, today, adult []score.Criterion) (OutgrowDi
 	if d.Here == nil {
 		return d, nil // not measured
 	}
+	// The score at a step; ok is false where nothing is known to compare with.
+	at := func(step float64) (s score.Interval, ok bool, err error) {
+		ks, err := l.at(l.lengthAt(step))
+		if err != nil {
+			return s, false, err
+		}
+		k := find(ks)
+		if k == nil || !k.TargetKnown() {
+			return s, false, nil
+		}
+		j, err := score.Judge(caseOf(l.question.Setup, score.Animal{}, []score.Criterion{*k}))
+		if err != nil {
+			return s, false, fmt.Errorf("compare %s: %w", code, err)
+		}
+		return j.BeforeHazards, true, nil // of one criterion: its score
+	}
 	// The lengths at which it may fall short, and does for certain.
 	first, last := math.Inf(1), math.Inf(1)
 	for i := range lengthSteps + 1 {
-		length := l.lengthAt(float64(i))
-		ks, err := l.at(length)
+		s, ok, err := at(float64(i))
 		if err != nil {
 			return d, err
 		}
-		f, err := state(find(ks))
-		if err != nil {
-			return d, err
-		}
-		if f.Score == nil {
-			continue
-		}
-		if f.Score.Worst < 1 {
+		if ok && s.Worst < 1 {
 			first = min(first, float64(i))
 		}
-		if f.Score.Best < 1 {
-			last = min(last, float64(i))
+		if ok && s.Best < 1 {
+			last = float64(i)
+			break
 		}
 	}
 	refine := func(step float64, short func(score.Interval) bool) (float64, error) {
@@ -349,15 +397,11 @@ func (l *life) dimension(code string, today, adult []score.Criterion) (OutgrowDi
 		low, high := step-1, step
 		for range 10 {
 			mid := (low + high) / 2
-			ks, err := l.at(l.lengthAt(mid))
+			s, ok, err := at(mid)
 			if err != nil {
 				return 0, err
 			}
-			f, err := state(find(ks))
-			if err != nil {
-				return 0, err
-			}
-			if f.Score != nil && short(*f.Score) {
+			if ok && short(s) {
 				high = mid
 			} else {
 				low = mid

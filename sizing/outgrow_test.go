@@ -125,3 +125,17 @@ func TestOutgrowByHand(t *testing.T) {
 		t.Errorf("no growth data: %+v, %s", o.First, o.Growth)
 	}
 }
+
+func BenchmarkOutgrow(b *testing.B) {
+	m := sizing.NewMatcher(catalogue(b))
+	for _, id := range []string{"testudo-hermanni", "python-regius", "trachemys-scripta"} {
+		b.Run(id, func(b *testing.B) {
+			q := sizing.AssessmentQuestion{Setup: donated(100, 50, 50), Question: sizing.Question{Species: id, Animals: []sizing.Animal{{Count: 1, Stage: care.Hatchling}}}}
+			for b.Loop() {
+				if _, err := m.Outgrow(q); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -257,7 +257,7 @@ func (a *asker) assess(row *Row, out *Answer) (err error) {
 		young = young || k.Stage != care.Adult
 	}
 	if young && out.Assessment.Verdict != score.Unsuitable {
-		out.Grows, err = sizing.Outgrow(a.c, q)
+		out.Grows, err = a.matcher.Outgrow(q)
 	}
 	return err
 }

@@ -32,6 +32,8 @@ type Animal struct {
 
 	Count  int  // animals kept together; 0: not stated
 	Fights bool // the facts known say that these animals, kept together, fight
+	// MayFight: they do if the sexes that are not known turn out so.
+	MayFight bool
 }
 
 // The thresholds of the hazard rules. Own choices, unless said otherwise.
@@ -385,10 +387,11 @@ var rules = []rule{
 	{Hazard: Hazard{Code: "fighting", Name: "animals that fight", Mend: Separate, Basis: "what the catalogue says of the species' company", Caution: vet,
 		Why:    "These animals, kept together, fight; wounds and slow starvation follow.",
 		Remedy: "House the animals apart.",
-		ask:    "Count the animals", key: string(care.GroupSize),
+		ask:    "Count the animals, and tell their sexes", key: string(care.GroupSize),
 		fix: func(c *Case) { c.Animal.Count = 1 }},
 		judge: func(_ *Setup, a *Animal) truth {
-			if a.Fights && a.Count <= 0 {
+			switch {
+			case (a.Fights || a.MayFight) && a.Count <= 0, !a.Fights && a.MayFight && a.Count > 1:
 				return unknown
 			}
 			return is(a.Fights && a.Count > 1)

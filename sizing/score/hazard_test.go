@@ -200,6 +200,8 @@ func TestHazards(t *testing.T) {
 		{"fighting", "alone", func(_ *Setup, a *Animal) { a.Fights = true }, Absent},
 		{"fighting", "two that fight", func(_ *Setup, a *Animal) { a.Fights, a.Count = true, 2 }, Definite},
 		{"fighting", "two that do not", func(_ *Setup, a *Animal) { a.Count = 2 }, Absent},
+		{"fighting", "two whose sexes are not known", func(_ *Setup, a *Animal) { a.MayFight, a.Count = true, 2 }, Possible},
+		{"fighting", "one whose sex is not known", func(_ *Setup, a *Animal) { a.MayFight, a.Count = true, 1 }, Absent},
 		{"fighting", "not counted", func(_ *Setup, a *Animal) { a.Fights, a.Count = true, 0 }, Possible},
 	}
 	covered := map[string]map[Presence]bool{}
