@@ -22,9 +22,12 @@ import (
 //go:embed data
 var embedded embed.FS
 
+// EmbeddedFiles are the records that the program carries, as Load reads them.
+func EmbeddedFiles() (fs.FS, error) { return fs.Sub(embedded, "data") }
+
 // Embedded loads the catalogue that the program carries: revision zero.
 func Embedded() (*Catalogue, error) {
-	data, err := fs.Sub(embedded, "data")
+	data, err := EmbeddedFiles()
 	if err != nil {
 		return nil, err
 	}

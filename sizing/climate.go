@@ -21,6 +21,7 @@ type ClimateAnswer struct {
 	Targets []ClimateTarget `json:"targets"`
 	// Assumptions behind every part.
 	Assumptions  []string             `json:"assumptions"`
+	Calibration  *ClimateCalibration  `json:"calibration,omitzero"`
 	Profile      *ClimateProfile      `json:"profile,omitzero"`
 	Heating      *ClimateHeating      `json:"heating,omitzero"`
 	Humidity     *ClimateHumidity     `json:"humidity,omitzero"`
@@ -120,6 +121,18 @@ func Climate(c *care.Catalogue, q ClimateQuestion) (*ClimateAnswer, error) {
 	}
 	var err error
 	r := regimes{}
+	switch warm := k.asks("heating") || k.asks("profile") || k.damp(); {
+	case len(q.Readings) > 0 && (warm || k.asks("calibration")):
+		fit, err := k.calibrate()
+		if err != nil {
+			return nil, k.refused(err)
+		}
+		if k.asks("calibration") {
+			a.Calibration = fit
+		}
+	case k.asks("calibration"):
+		a.Calibration = &ClimateCalibration{Basis: notKnown("no readings are given", "/readings")}
+	}
 	if k.asks("heating") {
 		if a.Heating, err = k.heating(r); err != nil {
 			return nil, k.refused(err)

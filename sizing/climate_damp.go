@@ -306,7 +306,7 @@ func (k *climate) device() moisture.Device {
 }
 
 // dampBasis is known where any phase is.
-func dampBasis(states []dampState) (b Basis, known bool) {
+func (k *climate) dampBasis(states []dampState) (b Basis, known bool) {
 	b.Standing = care.NotKnown
 	for _, s := range states {
 		if s.why == "" {
@@ -329,13 +329,16 @@ func dampBasis(states []dampState) (b Basis, known bool) {
 		"The air inside is mixed: one humidity by mass everywhere, so that it is relatively drier where it is warmer.",
 		"Temperatures and air changes are those of the heat balance: at the targets where there are any, else with every source at its power.",
 	}
+	if k.fitted != "" {
+		b.Assumptions = append(b.Assumptions, k.fitted)
+	}
 	return b, true
 }
 
 func (k *climate) humidity(states []dampState) *ClimateHumidity {
 	out := &ClimateHumidity{}
 	var known bool
-	if out.Basis, known = dampBasis(states); !known {
+	if out.Basis, known = k.dampBasis(states); !known {
 		return out
 	}
 	if w := k.q.Water; w != nil {
@@ -471,7 +474,7 @@ func (k *climate) humidityDay(day, night *dampState) HumidityDay {
 func (k *climate) condensation(states []dampState) (*ClimateCondensation, error) {
 	out := &ClimateCondensation{}
 	var known bool
-	if out.Basis, known = dampBasis(states); !known {
+	if out.Basis, known = k.dampBasis(states); !known {
 		return out, nil
 	}
 	out.Assumptions = append(out.Assumptions, "A face is wet where its coldest part is below the dew point; lamps warm the faces they light further.",

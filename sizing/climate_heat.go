@@ -204,6 +204,9 @@ func (k *climate) sourceAt(field string) sourceRef {
 
 func (k *climate) heatBasis() Basis {
 	b := Basis{Standing: care.Known, Assumptions: slices.Concat(k.box, k.gear, heat.Assumptions()), Cautions: heat.Cautions()}
+	if k.fitted != "" {
+		b.Assumptions = append(b.Assumptions, k.fitted)
+	}
 	for _, x := range heat.Practices() {
 		b.Practices = append(b.Practices, x.Text+" ("+x.Access+")")
 	}
@@ -235,7 +238,7 @@ func (k *climate) profile(r regimes) (*ClimateProfile, error) {
 	for _, ph := range k.phases() {
 		e, sources, room := k.air, k.running(ph.night), k.rooms[ph.room].at(ph.night)
 		var err error
-		if e.Latent, err = k.coupled(ph, sources); err != nil {
+		if e.Latent, err = k.coupled(ph, room, sources); err != nil {
 			return nil, err
 		}
 		latent = math.Max(latent, e.Latent)
@@ -545,7 +548,7 @@ func (k *climate) complete(r regimes) error {
 		}
 		e, sources := k.air, k.running(ph.night)
 		var err error
-		if e.Latent, err = k.coupled(ph, sources); err != nil {
+		if e.Latent, err = k.coupled(ph, k.rooms[ph.room].at(ph.night), sources); err != nil {
 			return err
 		}
 		st, err := heat.Solve(e, k.rooms[ph.room].at(ph.night), sources)
@@ -559,12 +562,12 @@ func (k *climate) complete(r regimes) error {
 
 // coupled is the heat, W, that evaporation draws where sources run at their power:
 // the warmer the air, the more water it takes, and the more of that the cooler the
-// air.
-func (k *climate) coupled(ph phase, sources []heat.Source) (float64, error) {
+// air. The room's humidity is that of the phase, its temperature as given.
+func (k *climate) coupled(ph phase, room float64, sources []heat.Source) (float64, error) {
 	if !k.damp() {
 		return 0, nil
 	}
-	e, room := k.air, k.rooms[ph.room].at(ph.night)
+	e := k.air
 	draws := func(latent float64) (float64, error) {
 		e.Latent = latent
 		st, err := heat.Solve(e, room, sources)

@@ -44,12 +44,15 @@ type ClimateQuestion struct {
 	Water           *ClimateWater    `json:"water,omitzero"`
 	Load            *ClimateLoad     `json:"load,omitzero"`
 	Targets         ClimateTargets   `json:"targets,omitzero"`
+	// Readings are thermometer readings in the running enclosure, at most 200: the part
+	// calibration fits to them what the drawing leaves open, and the other parts use it.
+	Readings []ClimateReading `json:"readings,omitzero"`
 	// Parts limits the answer to some of ClimateParts, and with it the work; all when left out.
 	Parts []string `json:"parts,omitzero"`
 }
 
 // ClimateParts are the parts of an answer that can be asked for.
-var ClimateParts = []string{"profile", "heating", "humidity", "condensation", "uv", "day_length", "drainage", "ground", "loads"}
+var ClimateParts = []string{"calibration", "profile", "heating", "humidity", "condensation", "uv", "day_length", "drainage", "ground", "loads"}
 
 // ClimateEnclosure is the box.
 type ClimateEnclosure struct {

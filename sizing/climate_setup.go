@@ -40,6 +40,8 @@ type climate struct {
 
 	wants   []want
 	targets heat.Targets
+
+	fitted string // what was fitted to readings, "" where none are given
 }
 
 // sourceRef names a heat source in an answer.
@@ -82,6 +84,7 @@ func newClimate(c *care.Catalogue, q *ClimateQuestion, p *problems) *climate {
 	k.enclosure(p)
 	k.heaters(p)
 	k.lamps(p)
+	k.readings(p)
 	k.wet(p)
 	k.load(p)
 	k.aims(p)

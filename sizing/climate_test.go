@@ -251,6 +251,7 @@ func TestClimateSaysWhatItAssumes(t *testing.T) {
 		b    sizing.Basis
 		give string
 	}{
+		"calibration":  {a.Calibration.Basis, "/readings"},
 		"heating":      {a.Heating.Basis, "/species"},
 		"humidity":     {a.Humidity.Basis, "/room/winter/humidity"},
 		"condensation": {a.Condensation.Basis, "/room/winter/humidity"},
@@ -297,7 +298,7 @@ func TestClimateParts(t *testing.T) {
 		q := box(t, "panel")
 		q.Parts = []string{part}
 		a := climate(t, catalogue(t), q)
-		for name, have := range map[string]bool{"profile": a.Profile != nil, "heating": a.Heating != nil, "humidity": a.Humidity != nil, "condensation": a.Condensation != nil,
+		for name, have := range map[string]bool{"calibration": a.Calibration != nil, "profile": a.Profile != nil, "heating": a.Heating != nil, "humidity": a.Humidity != nil, "condensation": a.Condensation != nil,
 			"uv": a.UV != nil, "day_length": a.DayLength != nil, "drainage": a.Drainage != nil, "ground": a.Ground != nil, "loads": a.Loads != nil} {
 			if have != (name == part) {
 				t.Errorf("asked for %s: %s is there: %v", part, name, have)

@@ -1,6 +1,7 @@
 package heat
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -16,6 +17,14 @@ type Reading struct {
 	// Source, if set, names a source: the reading is of the surface that it heats,
 	// and X and Z are not used.
 	Source string
+}
+
+// Run is the readings of one moment: one room temperature, one set of sources.
+type Run struct {
+	Room     float64 // °C
+	Latent   float64 // W into evaporating water at the time; it stands for the enclosure's own
+	Sources  []Source
+	Readings []Reading
 }
 
 // Free names the coefficients to be fitted; at least one.
@@ -37,15 +46,31 @@ type Fit struct {
 	// Spare is the number of readings beyond the number of free coefficients. At 0
 	// the fit passes through the readings and the residual says nothing of its worth.
 	Spare int
+	// Likely and RadiantLikely hold each fitted value with two standard errors to
+	// either side, to first order and each by itself; the thermometer is taken to be
+	// no better than [ReadingError]. A coefficient that was not free is of zero width.
+	Likely        Coefficients
+	RadiantLikely Interval
 }
 
+// ReadingError is the standard error, K, of a household thermometer read in an
+// enclosure: common practice, no source. A fit that does better is luck.
+const ReadingError = 0.5
+
 // RefusedFit is the error of a calibration that the readings can't support.
-type RefusedFit struct{ Reason string }
+type RefusedFit struct {
+	Reason string
+	// Residual is the root mean square, K, of the best fit, where one was found and
+	// then refused; else 0. Fewer coefficients can't do better.
+	Residual float64
+}
 
 // Error writes the reason.
 func (e *RefusedFit) Error() string { return "calibration refused: " + e.Reason }
 
-func refuse(format string, args ...any) error { return &RefusedFit{fmt.Sprintf(format, args...)} }
+func refuse(format string, args ...any) error {
+	return &RefusedFit{Reason: fmt.Sprintf(format, args...)}
+}
 
 // legible is the least change, K, that a reading must show when a coefficient
 // changes by a factor of e, for that coefficient to be worth fitting: about what
@@ -57,8 +82,9 @@ type parameter struct {
 	name   string
 	lo, hi float64 // of the coefficient
 	start  float64
-	share  bool // logistic rather than logarithmic
-	set    func(*setting, []Source, float64)
+	share  bool   // logistic rather than logarithmic
+	of     string // the source whose radiant share it is, "" for the others
+	set    func(set *setting, radiant *float64, v float64)
 }
 
 func (p parameter) value(u float64) float64 {
@@ -81,34 +107,37 @@ func (p parameter) coordinate(v float64) float64 {
 // readings, readings that do not react to one of them, two coefficients that do
 // the same to every reading, or a best fit at the edge of what is physical.
 func Calibrate(e Enclosure, room float64, sources []Source, readings []Reading, free Free) (Fit, error) {
-	if err := celsius("room", room); err != nil {
-		return Fit{}, err
+	fit, err := CalibrateRuns(e, []Run{{room, e.Latent, sources, readings}}, free)
+	var b *InputError
+	if errors.As(err, &b) {
+		return Fit{}, &InputError{strings.TrimPrefix(b.Field, "runs[0]."), b.Reason}
 	}
+	return fit, err
+}
+
+// CalibrateRuns fits as [Calibrate] does, one set of coefficients to the readings
+// of several runs together. A field of run i is named under "runs[i]"; residuals
+// are in the order of the runs.
+func CalibrateRuns(e Enclosure, runs []Run, free Free) (Fit, error) {
 	nw, err := newNetwork(&e)
 	if err != nil {
 		return Fit{}, err
 	}
-	for i, r := range readings {
-		field := fmt.Sprintf("readings[%d]", i)
-		if r.Source != "" {
-			if !slices.ContainsFunc(sources, func(s Source) bool { return s.Name == r.Source }) {
-				return Fit{}, bad(field+".source", "no source is called %q", r.Source)
-			}
-		} else if err := first(within(field+".x", r.X, 0, e.Length, "m"), within(field+".z", r.Z, 0, e.Height, "m")); err != nil {
-			return Fit{}, err
+	count := 0
+	for j, run := range runs {
+		if err := run.check(&e); err != nil {
+			return Fit{}, under(fmt.Sprintf("runs[%d]", j), err)
 		}
-		if err := celsius(field+".celsius", r.Celsius); err != nil {
-			return Fit{}, err
-		}
+		count += len(run.Readings)
 	}
-	params, err := nw.parameters(sources, free)
+	params, err := nw.parameters(runs, free)
 	if err != nil {
 		return Fit{}, err
 	}
-	if len(readings) < len(params) {
-		return Fit{}, refuse("%d free coefficients need at least as many readings, not %d", len(params), len(readings))
+	if count < len(params) {
+		return Fit{}, refuse("%d free coefficients need at least as many readings, not %d", len(params), count)
 	}
-	f := &fitter{nw: nw, w: newWorkspace(nw.n * nw.m), room: room, sources: slices.Clone(sources), readings: readings, params: params}
+	f := &fitter{nw: nw, w: newWorkspace(nw.n * nw.m), runs: runs, count: count, params: params}
 	if _, err := f.residuals(f.start()); err != nil { // bad sources come out here, as field errors
 		return Fit{}, err
 	}
@@ -116,31 +145,91 @@ func Calibrate(e Enclosure, room float64, sources []Source, readings []Reading, 
 	if err != nil {
 		return Fit{}, err
 	}
-	if err := f.identify(u); err != nil {
-		return Fit{}, err
-	}
 	res, err := f.residuals(u)
 	if err != nil {
 		return Fit{}, err
 	}
-	fit := Fit{Residuals: res, Spare: len(readings) - len(params)}
-	for _, r := range res {
-		fit.Residual += r * r
+	fit := Fit{Residuals: res, Residual: math.Sqrt(squares(res) / float64(count)), Spare: count - len(params)}
+	jac, err := f.identify(u)
+	if err != nil {
+		var no *RefusedFit
+		if errors.As(err, &no) {
+			no.Residual = fit.Residual
+		}
+		return Fit{}, err
 	}
-	fit.Residual = math.Sqrt(fit.Residual / float64(len(res)))
-	set, src := f.apply(u)
+	set, radiant := f.apply(u)
 	fit.Coefficients = Coefficients{Exactly(set.along), Exactly(set.up), Exactly(set.vent)}
-	for i := range src {
-		if free.RadiantOf != "" && src[i].Name == free.RadiantOf {
-			fit.Radiant = src[i].Radiant.Typical
+	fit.Likely = fit.Coefficients
+	if free.RadiantOf != "" {
+		fit.Radiant = radiant
+	}
+	noise := math.Max(ReadingError, math.Sqrt(squares(res)/float64(max(fit.Spare, 1))))
+	spread, err := spreads(jac, noise)
+	if err != nil {
+		return Fit{}, err
+	}
+	for i, p := range params {
+		likely := Interval{math.Max(p.lo, p.value(u[i]-2*spread[i])), p.value(u[i]), math.Min(p.hi, p.value(u[i]+2*spread[i]))}
+		switch p.name {
+		case "along":
+			fit.Likely.Along = likely
+		case "up":
+			fit.Likely.Up = likely
+		case "vent":
+			fit.Likely.Vent = likely
+		default:
+			fit.RadiantLikely = likely
 		}
 	}
 	return fit, nil
 }
 
-func (nw *network) parameters(sources []Source, free Free) ([]parameter, error) {
+// spreads are the standard errors of the coordinates for readings of the given
+// noise, K: the roots of the diagonal of noise²·(JᵀJ)⁻¹, from J's singular values.
+func spreads(jac *mat.Dense, noise float64) ([]float64, error) {
+	var svd mat.SVD
+	if !svd.Factorize(jac, mat.SVDThin) {
+		return nil, refuse("the readings' dependence on the coefficients can't be analysed")
+	}
+	values := svd.Values(nil)
+	var v mat.Dense
+	svd.VTo(&v)
+	_, n := jac.Dims()
+	out := make([]float64, n)
+	for j := range out {
+		for k, s := range values {
+			out[j] += v.At(j, k) * v.At(j, k) / (s * s)
+		}
+		out[j] = noise * math.Sqrt(out[j])
+	}
+	return out, nil
+}
+
+// check says what of a run is not physical, but for its sources.
+func (run *Run) check(e *Enclosure) error {
+	if err := first(celsius("room", run.Room), within("latent", run.Latent, 0, 1e4, "W")); err != nil {
+		return err
+	}
+	for i, r := range run.Readings {
+		field := fmt.Sprintf("readings[%d]", i)
+		if r.Source != "" {
+			if !slices.ContainsFunc(run.Sources, func(s Source) bool { return s.Name == r.Source }) {
+				return bad(field+".source", "no source is called %q", r.Source)
+			}
+		} else if err := first(within(field+".x", r.X, 0, e.Length, "m"), within(field+".z", r.Z, 0, e.Height, "m")); err != nil {
+			return err
+		}
+		if err := celsius(field+".celsius", r.Celsius); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (nw *network) parameters(runs []Run, free Free) ([]parameter, error) {
 	var out []parameter
-	scale := func(name string, start, lo, hi float64, set func(*setting, []Source, float64)) {
+	scale := func(name string, start, lo, hi float64, set func(*setting, *float64, float64)) {
 		if start <= 0 {
 			start = math.Sqrt(lo * hi)
 		}
@@ -150,41 +239,45 @@ func (nw *network) parameters(sources []Source, free Free) ([]parameter, error) 
 		if nw.n < 2 {
 			return nil, refuse("mixing along the length has no meaning with one zone")
 		}
-		scale("along", nw.coef.Along.Typical, 1e-2, 1e4, func(s *setting, _ []Source, v float64) { s.along = v })
+		scale("along", nw.coef.Along.Typical, 1e-2, 1e4, func(s *setting, _ *float64, v float64) { s.along = v })
 	}
 	if free.Up {
 		if nw.m < 2 {
 			return nil, refuse("mixing upward has no meaning with one layer")
 		}
-		scale("up", nw.coef.Up.Typical, 1e-3, 1e4, func(s *setting, _ []Source, v float64) { s.up = v })
+		scale("up", nw.coef.Up.Typical, 1e-3, 1e4, func(s *setting, _ *float64, v float64) { s.up = v })
 	}
 	if free.Vent {
 		if nw.stackField == nil && nw.exchange == nil {
 			return nil, refuse("the vent flow can't be fitted: every vent is closed")
 		}
-		scale("vent", nw.coef.Vent.Typical, 1e-2, 20, func(s *setting, _ []Source, v float64) { s.vent = v })
+		scale("vent", nw.coef.Vent.Typical, 1e-2, 20, func(s *setting, _ *float64, v float64) { s.vent = v })
 	}
 	if free.RadiantOf != "" {
-		i := slices.IndexFunc(sources, func(s Source) bool { return s.Name == free.RadiantOf })
-		if i < 0 {
+		var lamp *Source
+		for _, run := range runs {
+			if i := slices.IndexFunc(run.Sources, func(s Source) bool { return s.Name == free.RadiantOf }); i >= 0 && (lamp == nil || lamp.Watts == 0) {
+				lamp = &run.Sources[i]
+			}
+		}
+		switch {
+		case lamp == nil:
 			return nil, bad("free.radiant_of", "no source is called %q", free.RadiantOf)
-		}
-		if !sources[i].radiates() {
+		case !lamp.radiates():
 			return nil, bad("free.radiant_of", "%q gives no radiation", free.RadiantOf)
-		}
-		if sources[i].Watts == 0 {
+		case lamp.Watts == 0:
 			return nil, refuse("the radiant share of %q can't be fitted: it was off", free.RadiantOf)
 		}
-		r, err := radiator(sources[i].Kind)
+		r, err := radiator(lamp.Kind)
 		if err != nil {
 			return nil, err
 		}
 		start := r.Radiant.Typical
-		if sources[i].Radiant.High > 0 {
-			start = sources[i].Radiant.Typical
+		if lamp.Radiant.High > 0 {
+			start = lamp.Radiant.Typical
 		}
 		out = append(out, parameter{name: "radiant", lo: 0.02, hi: 0.98, start: math.Min(0.9, math.Max(0.1, start)), share: true,
-			set: func(_ *setting, src []Source, v float64) { src[i].Radiant = Exactly(v) }})
+			of: free.RadiantOf, set: func(_ *setting, radiant *float64, v float64) { *radiant = v }})
 	}
 	if len(out) == 0 {
 		return nil, bad("free", "name at least one coefficient to fit")
@@ -193,12 +286,11 @@ func (nw *network) parameters(sources []Source, free Free) ([]parameter, error) 
 }
 
 type fitter struct {
-	nw       *network
-	w        *workspace
-	room     float64
-	sources  []Source
-	readings []Reading
-	params   []parameter
+	nw     *network
+	w      *workspace
+	runs   []Run
+	count  int // of readings
+	params []parameter
 }
 
 func (f *fitter) start() []float64 {
@@ -209,34 +301,50 @@ func (f *fitter) start() []float64 {
 	return u
 }
 
-func (f *fitter) apply(u []float64) (setting, []Source) {
-	set, src := f.nw.typical(), slices.Clone(f.sources)
+func (f *fitter) apply(u []float64) (set setting, radiant float64) {
+	set = f.nw.typical()
 	for i, p := range f.params {
 		v := p.value(u[i])
 		// The search may step anywhere; the model sees physical values only.
-		p.set(&set, src, math.Min(p.hi, math.Max(p.lo, v)))
+		p.set(&set, &radiant, math.Min(p.hi, math.Max(p.lo, v)))
 	}
-	return set, src
+	return set, radiant
+}
+
+// sources are those of a run, with the radiant share that is tried.
+func (f *fitter) sources(run *Run, radiant float64) []Source {
+	src := run.Sources
+	for _, p := range f.params {
+		if i := slices.IndexFunc(src, func(s Source) bool { return p.of != "" && s.Name == p.of }); i >= 0 {
+			src = slices.Clone(src)
+			src[i].Radiant = Exactly(radiant)
+		}
+	}
+	return src
 }
 
 // residuals are computed less read, K.
 func (f *fitter) residuals(u []float64) ([]float64, error) {
-	set, src := f.apply(u)
-	st, err := f.nw.solve(f.w, set, f.room, src)
-	if err != nil {
-		return nil, err
-	}
-	out := make([]float64, len(f.readings))
-	for i, r := range f.readings {
-		if r.Source == "" {
-			out[i] = st.At(r.X, r.Z) - r.Celsius
-			continue
+	set, radiant := f.apply(u)
+	out := make([]float64, 0, f.count)
+	for j := range f.runs {
+		run := &f.runs[j]
+		f.nw.e.Latent = run.Latent
+		st, err := f.nw.solve(f.w, set, run.Room, f.sources(run, radiant))
+		if err != nil {
+			return nil, under(fmt.Sprintf("runs[%d]", j), err)
 		}
-		k := slices.IndexFunc(st.Spots, func(s SpotState) bool { return s.Source == r.Source })
-		if k < 0 {
-			return nil, bad(fmt.Sprintf("readings[%d].source", i), "%q heats no surface whose temperature is computed", r.Source)
+		for i, r := range run.Readings {
+			if r.Source == "" {
+				out = append(out, st.At(r.X, r.Z)-r.Celsius)
+				continue
+			}
+			k := slices.IndexFunc(st.Spots, func(s SpotState) bool { return s.Source == r.Source })
+			if k < 0 {
+				return nil, bad(fmt.Sprintf("runs[%d].readings[%d].source", j, i), "%q heats no surface whose temperature is computed", r.Source)
+			}
+			out = append(out, st.Spots[k].Temperature-r.Celsius)
 		}
-		out[i] = st.Spots[k].Temperature - r.Celsius
 	}
 	return out, nil
 }
@@ -325,7 +433,7 @@ func (f *fitter) descend(u []float64) ([]float64, float64, error) {
 // jacobian is the change of each residual with each coordinate, K per factor of e, by central differences.
 func (f *fitter) jacobian(u []float64) (*mat.Dense, error) {
 	const h = 1e-4
-	jac := mat.NewDense(len(f.readings), len(f.params), nil)
+	jac := mat.NewDense(f.count, len(f.params), nil)
 	for j := range f.params {
 		step := slices.Clone(u)
 		step[j] = u[j] + h
@@ -346,25 +454,26 @@ func (f *fitter) jacobian(u []float64) (*mat.Dense, error) {
 }
 
 // identify refuses a fit that the readings do not fix. It looks at how the
-// readings move with each coefficient, and with combinations of them.
-func (f *fitter) identify(u []float64) error {
+// readings move with each coefficient, and with combinations of them, and hands
+// that back.
+func (f *fitter) identify(u []float64) (*mat.Dense, error) {
 	for i, p := range f.params {
 		if v := p.value(u[i]); v <= p.lo*1.001 || v >= p.hi*0.999 {
-			return refuse("the best %s lies at the edge of what is physical (%.3g): the readings, the watts or the drawing must be wrong, or the readings do not depend on it", p.name, v)
+			return nil, refuse("the best %s lies at the edge of what is physical (%.3g): the readings, the watts or the drawing must be wrong, or the readings do not depend on it", p.name, v)
 		}
 	}
 	jac, err := f.jacobian(u)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for j, p := range f.params {
 		if norm := mat.Norm(jac.ColView(j), math.Inf(1)); norm < legible {
-			return refuse("no reading reacts to %s: a factor of 2.7 in it moves them by %.2g K at most; read at more places", p.name, norm)
+			return nil, refuse("no reading reacts to %s: a factor of 2.7 in it moves them by %.2g K at most; read at more places", p.name, norm)
 		}
 	}
 	var svd mat.SVD
 	if !svd.Factorize(jac, mat.SVDThin) {
-		return refuse("the readings' dependence on the coefficients can't be analysed")
+		return nil, refuse("the readings' dependence on the coefficients can't be analysed")
 	}
 	values := svd.Values(nil)
 	if weakest := values[len(values)-1]; weakest < legible {
@@ -376,7 +485,7 @@ func (f *fitter) identify(u []float64) error {
 				names = append(names, p.name)
 			}
 		}
-		return refuse("%s can't be told apart: a change in one is made good by the others in every reading; read at more places, or fit fewer", strings.Join(names, " and "))
+		return nil, refuse("%s can't be told apart: a change in one is made good by the others in every reading; read at more places, or fit fewer", strings.Join(names, " and "))
 	}
-	return nil
+	return jac, nil
 }

@@ -3,6 +3,7 @@ package heat
 import (
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -121,6 +122,62 @@ func TestCalibrateRefuses(t *testing.T) {
 		if !errors.As(err, &bad) || bad.Field != c.field {
 			t.Errorf("%s: got %v", c.field, err)
 		}
+	}
+}
+
+// TestCalibrateRuns: readings by day and by night, in rooms of different warmth, with
+// different sources on and other water evaporating, are fitted by one set of
+// coefficients; a field error names run and reading.
+func TestCalibrateRuns(t *testing.T) {
+	truth := glassBox(t)
+	truth.Coefficients = Coefficients{Exactly(2.2), Exactly(3.1), Exactly(0.7)}
+	mat := Source{Name: "mat", Kind: HeatMat, Watts: 14, X: 0.12, Width: 0.2, Footprint: 0.08, Outside: true}
+	day := lamp(70)
+	day.Radiant = Exactly(0.74)
+	runs := []Run{{Room: 21, Latent: 6, Sources: []Source{mat, day}}, {Room: 17, Sources: []Source{mat}}, {Room: 26, Latent: 3, Sources: []Source{day}}}
+	for i := range runs {
+		e := truth
+		e.Latent = runs[i].Latent
+		st, err := Solve(e, runs[i].Room, runs[i].Sources)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range st.Spots {
+			runs[i].Readings = append(runs[i].Readings, Reading{Source: s.Source, Celsius: s.Temperature})
+		}
+		runs[i].Readings = append(runs[i].Readings, readAll(st, "", grid[i], grid[i+1], grid[i+3])...)
+		runs[i].Sources = slices.Clone(runs[i].Sources)
+		for j := range runs[i].Sources {
+			runs[i].Sources[j].Radiant = Interval{}
+		}
+	}
+	fit, err := CalibrateRuns(glassBox(t), runs, Free{Along: true, Up: true, Vent: true, RadiantOf: "lamp"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	inside(t, "along", fit.Coefficients.Along.Typical/2.2, 0.99, 1.01)
+	inside(t, "up", fit.Coefficients.Up.Typical/3.1, 0.99, 1.01)
+	inside(t, "vent", fit.Coefficients.Vent.Typical/0.7, 0.99, 1.01)
+	inside(t, "radiant", fit.Radiant, 0.739, 0.741)
+	inside(t, "spare", float64(fit.Spare), 9, 9)
+	for name, i := range map[string]Interval{"along": fit.Likely.Along, "up": fit.Likely.Up, "vent": fit.Likely.Vent, "radiant": fit.RadiantLikely} {
+		if !(i.Low < i.Typical && i.Typical < i.High) {
+			t.Errorf("likely %s: %+v", name, i)
+		}
+	}
+	// Four times the readings of the same error halve the standard error: the interval
+	// of a logarithm is half as wide.
+	more := slices.Concat(runs, runs, runs, runs)
+	four, err := CalibrateRuns(glassBox(t), more, Free{Along: true, Up: true, Vent: true, RadiantOf: "lamp"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	inside(t, "narrowing", math.Log(four.Likely.Vent.High/four.Likely.Vent.Low)/math.Log(fit.Likely.Vent.High/fit.Likely.Vent.Low), 0.49, 0.51)
+
+	runs[1].Readings[2].Z = 7
+	var bad *InputError
+	if _, err = CalibrateRuns(glassBox(t), runs, Free{Along: true}); !errors.As(err, &bad) || bad.Field != "runs[1].readings[2].z" {
+		t.Errorf("got %v", err)
 	}
 }
 

@@ -1,0 +1,14 @@
+DROP TABLE catalogue;
+DROP TABLE embedded_file;
+DROP TABLE embedded_text;
+DROP TABLE catalogue_change;
+DROP TABLE record_step;
+DROP TABLE record_revision;
+DROP TABLE assessment;
+DROP TABLE setup_version;
+DROP TABLE setup;
+DROP TABLE idempotency;
+DROP TABLE audit;
+DROP TABLE api_key;
+DROP TABLE organisation;
+DROP FUNCTION denwright_refuse();
