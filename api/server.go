@@ -28,6 +28,7 @@ import (
 
 	"denwright/care"
 	"denwright/care/quantity"
+	"denwright/care/store"
 	"denwright/openapi"
 	"denwright/sizing"
 )
@@ -45,6 +46,9 @@ type Config struct {
 	// AllowOrigins are the origins, such as https://app.example, whose pages may read
 	// answers in a browser. None by default.
 	AllowOrigins []string
+	// Store keeps setups, assessments, keys and record revisions. Without one (nil)
+	// the routes that need it say so; the main job never does.
+	Store *store.Store
 }
 
 // withDefaults fills what was left out.
