@@ -163,7 +163,7 @@ func TestTransport(t *testing.T) {
 		{"DELETE a record", "DELETE", "/v1/species/pogona-vitticeps", "", nil, 405, methodNotAllowed},
 		{"unknown path", "GET", "/v1/enclosures", "", nil, 404, noSuchPath},
 		{"trailing slash", "GET", "/v1/species/", "", nil, 404, noSuchPath},
-		{"root", "GET", "/", "", nil, 404, noSuchPath},
+		{"root", "GET", "/nothing", "", nil, 404, noSuchPath},
 		{"bad units on a question", "POST", "/v1/sizings?units=cubits", oneAdult, nil, 400, invalidParameter},
 		{"unknown parameter", "POST", "/v1/sizings?unit=metric", oneAdult, nil, 400, invalidParameter},
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/labstack/echo/v4"
 
+	"denwright/api/pages"
 	"denwright/sizing"
 )
 
@@ -94,6 +95,10 @@ func (s *Server) fail(err error, c echo.Context) {
 	switch {
 	case errors.As(err, &p):
 	case errors.As(err, &routing) && routing.Code == http.StatusNotFound:
+		if site := s.pages.Load(); site != nil && pages.WantsPage(c.Request()) {
+			_ = site.NotFound(c) // fails only when the client is gone
+			return
+		}
 		p = &Problem{kind: noSuchPath}
 	case errors.As(err, &routing) && routing.Code == http.StatusMethodNotAllowed:
 		p = &Problem{kind: methodNotAllowed, detail: c.Request().Method + " is not served here; use " + c.Response().Header().Get(echo.HeaderAllow)}

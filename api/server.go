@@ -26,6 +26,7 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/labstack/echo/v4"
 
+	"denwright/api/pages"
 	"denwright/care"
 	"denwright/care/quantity"
 	"denwright/care/store"
@@ -83,6 +84,7 @@ type Server struct {
 	encoding [2]json.Options // by quantity.System
 	shape    string          // of answers: a hash of the contract
 	requests func() (*requestSchemas, error)
+	pages    atomic.Pointer[pages.Site] // once there is a handler
 }
 
 // snapshot is a catalogue with the lists that are paged through.
@@ -117,8 +119,14 @@ func (s *Server) SetCatalogue(c *care.Catalogue) {
 	s.snapshot.Store(snap)
 }
 
-// Handler serves every route of the contract.
-func (s *Server) Handler(cfg Config) http.Handler { return s.routes(cfg.withDefaults()) }
+// Handler serves every route of the contract, and the pages.
+func (s *Server) Handler(cfg Config) http.Handler {
+	e := s.routes(cfg.withDefaults())
+	site := s.webPages(cfg)
+	site.Routes(e)
+	s.pages.Store(site)
+	return e
+}
 
 func (s *Server) routes(cfg Config) *echo.Echo {
 	e := echo.New()
@@ -150,6 +158,17 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	e.POST("/v1/handovers", ask(s, cfg, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, "ClimateQuestion", true, sizing.Climate))
 	return e
+}
+
+// webPages are the pages over the same catalogue.
+func (s *Server) webPages(cfg Config) *pages.Site {
+	return pages.New(pages.Config{Log: s.log, Store: cfg.Store, Snapshot: func() (pages.Snapshot, bool) {
+		snap := s.snapshot.Load()
+		if snap == nil {
+			return pages.Snapshot{}, false
+		}
+		return pages.Snapshot{Catalogue: snap.Catalogue, Matcher: snap.matcher}, true
+	}})
 }
 
 // Run listens on addr and serves until ctx ends; then it takes no new connection

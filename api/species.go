@@ -320,32 +320,12 @@ func speciesClaims(s *snapshot, q *query) (any, error) {
 		if about == "" {
 			about = care.AboutSpecies
 		}
-		counted := slices.Contains(w.Counted, k)
 		out.Claims = append(out.Claims, claim{k.Parameter, p.Name, k.Stage, band(k.Low, k.High, p.Unit),
 			claimSource{source.Key, source.Title, source.Publisher, source.Year, source.Kind, source.Kind.Tier()},
-			k.Locator, k.Access, about, k.Confidence, k.Indirect, k.Implausible, k.Note, counted, whyAside(k, about, counted, w)})
+			k.Locator, k.Access, about, k.Confidence, k.Indirect, k.Implausible, k.Note, slices.Contains(w.Counted, k), w.WhyAside(k)})
 	}
 	out.Total = len(out.Claims)
 	return out, nil
-}
-
-// whyAside says which step of the rule of care.WorkingRange set a claim aside.
-func whyAside(k *care.Claim, about care.About, counted bool, w care.WorkingRange) string {
-	switch {
-	case counted:
-		return ""
-	case k.Implausible != "":
-		return "implausible"
-	case len(w.Counted) == 0:
-		return "the parameter does not apply"
-	case about != w.About:
-		return fmt.Sprintf("about the %s, where claims about the %s are held", about, w.About)
-	case (k.Indirect != "") != w.Indirect:
-		return "only indirectly about the parameter, where direct claims are held"
-	case k.Stage != w.From:
-		return fmt.Sprintf("for stage %s, where claims for stage %s are nearer", k.Stage, w.From)
-	}
-	return "retold, where a source of higher authority speaks"
 }
 
 type sourceItem struct {

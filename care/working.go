@@ -1,6 +1,7 @@
 package care
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -334,4 +335,28 @@ func uvFromZone(zone WorkingRange, code Code) WorkingRange {
 // Slug turns a scientific name into a species id.
 func Slug(scientific string) string {
 	return strings.ReplaceAll(strings.ToLower(strings.TrimSpace(scientific)), " ", "-")
+}
+
+// WhyAside says which step of the rule set a claim of the species and parameter
+// aside; empty for one that counts.
+func (w WorkingRange) WhyAside(k *Claim) string {
+	about := k.About
+	if about == "" {
+		about = AboutSpecies
+	}
+	switch {
+	case slices.Contains(w.Counted, k):
+		return ""
+	case k.Implausible != "":
+		return "implausible"
+	case len(w.Counted) == 0:
+		return "the parameter does not apply"
+	case about != w.About:
+		return fmt.Sprintf("about the %s, where claims about the %s are held", about, w.About)
+	case (k.Indirect != "") != w.Indirect:
+		return "only indirectly about the parameter, where direct claims are held"
+	case k.Stage != w.From:
+		return fmt.Sprintf("for stage %s, where claims for stage %s are nearer", k.Stage, w.From)
+	}
+	return "retold, where a source of higher authority speaks"
 }

@@ -1,0 +1,4 @@
+package pages
+
+// curationPages are the pages about records, their revisions and review.
+func (s *Site) curationPages(m mount) {}
