@@ -37,7 +37,7 @@ var strict = json.RejectUnknownMembers(true)
 // With contractFirst the body is held against the contract before all else, and its
 // faults are told alone: for a question in which a field left out can't be told
 // from a zero, and in which one field's worth hangs on another's.
-func ask[Q, A any](s *Server, cfg Config, schema string, contractFirst bool, answer func(*care.Catalogue, Q) (A, error)) echo.HandlerFunc {
+func ask[Q, A any](s *Server, cfg Config, at *slots, schema string, contractFirst bool, answer func(*care.Catalogue, Q) (A, error)) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		snap := s.snapshot.Load()
 		if snap == nil {
@@ -52,6 +52,10 @@ func ask[Q, A any](s *Server, cfg Config, schema string, contractFirst bool, ans
 		if err != nil {
 			return err
 		}
+		if err := at.take(c.Request().Context()); err != nil {
+			return err
+		}
+		defer at.give()
 		var q Q
 		var a A
 		// A null or an empty text would pass for a field left out; the contract knows neither.

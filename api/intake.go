@@ -32,7 +32,7 @@ func (s *Server) match(c *care.Catalogue, q sizing.MatchQuestion) (*sizing.Match
 
 // intake streams rows of enclosures in and answers out, in the same order, in
 // constant memory. A bad row is answered as such and stops nothing else.
-func (s *Server) intake(cfg Config) echo.HandlerFunc {
+func (s *Server) intake(cfg Config, at *slots) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		snap := s.snapshot.Load()
 		if snap == nil {
@@ -63,6 +63,10 @@ func (s *Server) intake(cfg Config) echo.HandlerFunc {
 		if err := q.done(); err != nil {
 			return err
 		}
+		if err := at.take(r.Context()); err != nil {
+			return err
+		}
+		defer at.give()
 		rows := &rowWriter{c: c, mediaType: mediaTypes[string(o.Output)], control: http.NewResponseController(c.Response()), cfg: cfg}
 		rows.more() // a long intake has as much time as it makes progress
 		// Not every connection can be read and written at once; those that can't are read whole first by net/http.

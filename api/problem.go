@@ -44,14 +44,18 @@ var (
 		"Send a question as Content-Type: application/json, in UTF-8, without Content-Encoding."}
 	invalidQuestion = &problemKind{"invalid-question", 422, "The question can't be answered as put",
 		"The body was read, but fields are missing, out of bounds, or name something that is not held. Every such field is listed under errors."}
+	tooOften = &problemKind{"too-many-requests", 429, "Too many requests",
+		"This key or address has asked more often than the service allows. The Retry-After header says in how many seconds it may again."}
 	internalError = &problemKind{"internal-error", 500, "The service failed",
 		"The fault is the service's. The log holds the details under the instance given here."}
+	tooBusy = &problemKind{"busy", 503, "The service is busy",
+		"More questions are being computed than the service takes on at once. Send it again after the seconds in the Retry-After header."}
 	notReady = &problemKind{"not-ready", 503, "The service is not ready",
 		"No catalogue is loaded yet, or the service is stopping. Try again shortly."}
 )
 
 var problemKinds = []*problemKind{unreadableRequest, invalidParameter, unknownName, noSuchPath, methodNotAllowed, tooSlow,
-	bodyTooLarge, wrongMediaType, invalidQuestion, internalError, notReady}
+	bodyTooLarge, wrongMediaType, invalidQuestion, tooOften, internalError, tooBusy, notReady}
 
 // Problem is an error that knows the problem document (RFC 9457) it is answered with.
 type Problem struct {
@@ -124,7 +128,7 @@ func (s *Server) fail(err error, c echo.Context) {
 	h.Del("ETag")
 	h.Set(echo.HeaderCacheControl, "no-store")
 	switch p.kind {
-	case notReady:
+	case notReady, tooBusy:
 		h.Set(echo.HeaderRetryAfter, "1")
 	case tooSlow, bodyTooLarge:
 		h.Set(echo.HeaderConnection, "close")

@@ -15,6 +15,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"strconv"
@@ -44,6 +45,18 @@ type Config struct {
 	MaxHeaderBytes    int           // 16 KiB; net/http allows about 4 KiB more
 	MaxBodyBytes      int64         // 1 MB (1,000,000 bytes)
 	MaxIntakeBytes    int64         // of the rows of one intake, which are streamed; 200 MB
+	// MaxAtOnce bounds the questions computed at once, 16 for each processor; further
+	// ones wait up to MaxWait, 1 s, and are then told to come back.
+	MaxAtOnce  int
+	MaxWait    time.Duration
+	MaxIntakes int // streamed lists at once; 32
+	// RatePerSecond is how many requests a key, or an address without one, may send in
+	// the long run, RateBurst how many at once, ten seconds' worth when 0. No limit by default.
+	RatePerSecond float64
+	RateBurst     int
+	// Proxies is how many proxies before the service add to X-Forwarded-For; with none
+	// the header is not believed.
+	Proxies int
 	// AllowOrigins are the origins, such as https://app.example, whose pages may read
 	// answers in a browser. None by default.
 	AllowOrigins []string
@@ -72,6 +85,18 @@ func (c Config) withDefaults() Config {
 	if c.MaxIntakeBytes == 0 {
 		c.MaxIntakeBytes = 200_000_000
 	}
+	if c.MaxAtOnce == 0 {
+		c.MaxAtOnce = 16 * runtime.GOMAXPROCS(0)
+	}
+	if c.MaxWait == 0 {
+		c.MaxWait = time.Second
+	}
+	if c.MaxIntakes == 0 {
+		c.MaxIntakes = 32
+	}
+	if c.RateBurst == 0 {
+		c.RateBurst = max(1, int(10*c.RatePerSecond))
+	}
 	return c
 }
 
@@ -81,6 +106,7 @@ type Server struct {
 	log      *slog.Logger
 	snapshot atomic.Pointer[snapshot]
 	stopping atomic.Bool
+	metrics  *metrics
 	encoding [2]json.Options // by quantity.System
 	shape    string          // of answers: a hash of the contract
 	requests func() (*requestSchemas, error)
@@ -104,6 +130,7 @@ func New(c *care.Catalogue, log *slog.Logger) *Server {
 	}
 	digest := sha256.Sum256([]byte(openapi.YAML()))
 	s.shape = hex.EncodeToString(digest[:8])
+	s.metrics = newMetrics(s)
 	s.SetCatalogue(c)
 	return s
 }
@@ -121,7 +148,8 @@ func (s *Server) SetCatalogue(c *care.Catalogue) {
 
 // Handler serves every route of the contract, and the pages.
 func (s *Server) Handler(cfg Config) http.Handler {
-	e := s.routes(cfg.withDefaults())
+	cfg = cfg.withDefaults()
+	e := s.routes(cfg)
 	site := s.webPages(cfg)
 	site.Routes(e)
 	s.pages.Store(site)
@@ -129,10 +157,12 @@ func (s *Server) Handler(cfg Config) http.Handler {
 }
 
 func (s *Server) routes(cfg Config) *echo.Echo {
+	questions, lists := newSlots(cfg.MaxAtOnce, cfg.MaxWait), newSlots(cfg.MaxIntakes, cfg.MaxWait)
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail
-	e.Use(func(next echo.HandlerFunc) echo.HandlerFunc { return s.around(cfg, next) })
+	clients := newGate(cfg)
+	e.Use(func(next echo.HandlerFunc) echo.HandlerFunc { return s.around(cfg, clients, next) })
 	get := func(path string, h echo.HandlerFunc) {
 		e.GET(path, h)
 		e.HEAD(path, h)
@@ -147,22 +177,23 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	get("/v1/sources", s.look(sourceList))
 	get("/v1/sources/:key", s.look(sourceRecord))
 	get("/v1/rules", s.look(ruleList))
-	e.POST("/v1/sizings", ask(s, cfg, "SizingQuestion", false, sizing.Require))
-	e.POST("/v1/assessments", ask(s, cfg, "AssessmentQuestion", false, sizing.Assess))
-	e.POST("/v1/matches", ask(s, cfg, "MatchQuestion", true, s.match))
-	e.POST("/v1/intakes", s.intake(cfg))
-	e.POST("/v1/company-checks", ask(s, cfg, "CompanyQuestion", true, sizing.Company))
-	e.POST("/v1/comparisons", ask(s, cfg, "ComparisonQuestion", true, sizing.Compare))
-	e.POST("/v1/change-plans", ask(s, cfg, "ChangeQuestion", true, sizing.Changes))
-	e.POST("/v1/outgrowings", ask(s, cfg, "AssessmentQuestion", true, sizing.Outgrow))
-	e.POST("/v1/handovers", ask(s, cfg, "AssessmentQuestion", true, sizing.HandOver))
-	e.POST("/v1/climates", ask(s, cfg, "ClimateQuestion", true, sizing.Climate))
+	e.POST("/v1/sizings", ask(s, cfg, questions, "SizingQuestion", false, sizing.Require))
+	e.POST("/v1/assessments", ask(s, cfg, questions, "AssessmentQuestion", false, sizing.Assess))
+	e.POST("/v1/matches", ask(s, cfg, questions, "MatchQuestion", true, s.match))
+	e.POST("/v1/intakes", s.intake(cfg, lists))
+	e.POST("/v1/company-checks", ask(s, cfg, questions, "CompanyQuestion", true, sizing.Company))
+	e.POST("/v1/comparisons", ask(s, cfg, questions, "ComparisonQuestion", true, sizing.Compare))
+	e.POST("/v1/change-plans", ask(s, cfg, questions, "ChangeQuestion", true, sizing.Changes))
+	e.POST("/v1/outgrowings", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.Outgrow))
+	e.POST("/v1/handovers", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.HandOver))
+	e.POST("/v1/climates", ask(s, cfg, questions, "ClimateQuestion", true, sizing.Climate))
 	return e
 }
 
 // webPages are the pages over the same catalogue.
 func (s *Server) webPages(cfg Config) *pages.Site {
-	return pages.New(pages.Config{Log: s.log, Store: cfg.Store, Snapshot: func() (pages.Snapshot, bool) {
+	at := newSlots(cfg.MaxAtOnce, cfg.MaxWait)
+	return pages.New(pages.Config{Log: s.log, Store: cfg.Store, Take: at.take, Give: at.give, Snapshot: func() (pages.Snapshot, bool) {
 		snap := s.snapshot.Load()
 		if snap == nil {
 			return pages.Snapshot{}, false
@@ -208,7 +239,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener, cfg Config) error {
 
 // around wraps every request, also those without a route: request id, headers,
 // panics, errors as problem documents, and one log line without bodies or queries.
-func (s *Server) around(cfg Config, next echo.HandlerFunc) echo.HandlerFunc {
+func (s *Server) around(cfg Config, clients *gate, next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		start := time.Now()
 		r, h := c.Request(), c.Response().Header()
@@ -218,16 +249,20 @@ func (s *Server) around(cfg Config, next echo.HandlerFunc) echo.HandlerFunc {
 		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		if !crossOrigin(cfg.AllowOrigins, r, h) {
-			if err := s.guarded(c, next); err != nil {
-				s.fail(err, c)
-			}
-		} else {
+		s.metrics.inFlight.Inc()
+		defer s.metrics.inFlight.Dec()
+		if crossOrigin(cfg.AllowOrigins, r, h) {
 			c.Response().WriteHeader(http.StatusNoContent)
+		} else if err := clients.limited(c); err != nil {
+			s.fail(err, c)
+		} else if err := s.guarded(c, next); err != nil {
+			s.fail(err, c)
 		}
+		took := time.Since(start)
+		s.metrics.answered(r.Method, c.Path(), c.Response().Status, took)
 		s.log.LogAttrs(r.Context(), slog.LevelInfo, "request",
 			slog.String("id", id), slog.String("method", r.Method), slog.String("route", c.Path()), slog.Int("status", c.Response().Status),
-			slog.Int64("bytes", c.Response().Size), slog.Duration("took", time.Since(start)))
+			slog.Int64("bytes", c.Response().Size), slog.Duration("took", took))
 		return nil
 	}
 }

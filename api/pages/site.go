@@ -7,6 +7,7 @@ package pages
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -47,6 +48,8 @@ type Site struct {
 	log      *slog.Logger
 	snapshot func() (Snapshot, bool)
 	store    *store.Store // nil where nothing is kept
+	take     func(context.Context) error
+	give     func()
 	texts    map[string]texts
 	style    asset
 	script   asset
@@ -60,6 +63,10 @@ type Config struct {
 	Snapshot func() (Snapshot, bool)
 	// Store keeps setups and record revisions; nil where nothing is kept.
 	Store *store.Store
+	// Take waits for leave to compute a page, and fails where too many are; Give ends
+	// it. Both nil for no bound.
+	Take func(context.Context) error
+	Give func()
 }
 
 // asset is an embedded file with an address that changes with its content, so that
@@ -82,7 +89,7 @@ func New(c Config) *Site {
 	if err != nil {
 		panic(err)
 	}
-	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, texts: all}
+	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all}
 	s.style = joined("style", ".css", "text/css; charset=utf-8")
 	s.script = joined("page", ".js", "text/javascript; charset=utf-8")
 	return s
@@ -190,6 +197,14 @@ func (s *Site) page(h func(*request) error) echo.HandlerFunc {
 			return r.fail(&failure{status: http.StatusServiceUnavailable, key: "not-ready"})
 		}
 		r.snap = snap
+		// Only what has no body: whoever sends one slowly must not hold a place.
+		if s.take != nil && c.Request().Method == http.MethodGet {
+			if err := s.take(c.Request().Context()); err != nil {
+				c.Response().Header().Set(echo.HeaderRetryAfter, "1")
+				return r.fail(&failure{status: http.StatusServiceUnavailable, key: "busy"})
+			}
+			defer s.give()
+		}
 		if err := h(r); err != nil {
 			return r.fail(err)
 		}
