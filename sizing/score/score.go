@@ -20,14 +20,19 @@ type Interval struct {
 }
 
 // MarshalJSONTo writes both ends to four decimals: more would be noise.
-func (i Interval) MarshalJSONTo(e *jsontext.Encoder) error {
-	tidy := func(x float64) jsontext.Token { return jsontext.Float(math.Round(x*1e4)/1e4 + 0) }
-	for _, t := range []jsontext.Token{jsontext.BeginObject, jsontext.String("worst"), tidy(i.Worst), jsontext.String("best"), tidy(i.Best), jsontext.EndObject} {
-		if err := e.WriteToken(t); err != nil {
-			return err
-		}
+func (i Interval) MarshalJSONTo(e *jsontext.Encoder) error { return quantity.Write(e, i) }
+
+// AppendJSON writes the same; a score is alike in every system.
+func (i Interval) AppendJSON(dst []byte, _ quantity.System) ([]byte, error) {
+	round := func(x float64) float64 { return math.Round(x*1e4)/1e4 + 0 }
+	dst, err := quantity.AppendNumber(append(dst, `{"worst":`...), round(i.Worst))
+	if err != nil {
+		return dst, err
 	}
-	return nil
+	if dst, err = quantity.AppendNumber(append(dst, `,"best":`...), round(i.Best)); err != nil {
+		return dst, err
+	}
+	return append(dst, '}'), nil
 }
 
 func (i Interval) minus(j Interval) Interval { return Interval{i.Worst - j.Worst, i.Best - j.Best} }
@@ -280,6 +285,9 @@ type Figure struct {
 
 // Value lets quantity.Marshalers write the figure in either unit system.
 func (f Figure) Value() quantity.Value { return quantity.Value{Number: f.Number, Unit: f.Unit} }
+
+// MarshalJSONTo writes the figure in metric.
+func (f Figure) MarshalJSONTo(e *jsontext.Encoder) error { return quantity.Write(e, f.Value()) }
 
 func figure(x float64, unit string) *Figure { return &Figure{tidy(x), unit} }
 
