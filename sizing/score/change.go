@@ -166,17 +166,17 @@ func candidates(c Case, r Result) []Change {
 		if k.uncertain() {
 			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) { c.Criteria[i].Most = c.Criteria[i].Least }})
 		}
-		x, exact := c.measure(k.Code).Exact()
+		x, exact := c.measure(k).Exact()
 		if !exact {
 			code := k.Code
-			if kd := kindOf(code); kd != nil && kd.with != "" {
+			if kd := k.known(); kd != nil && kd.with != "" {
 				code = kd.with
 			}
 			add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
-				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k.Code))) }})
+				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			continue
 		}
-		kd := kindOf(k.Code)
+		kd := k.known()
 		if f.Mend == Rebuild || kd == nil || kd.set == nil {
 			continue
 		}

@@ -35,7 +35,7 @@ func Judge(c Case) (Judgement, error) {
 			continue
 		}
 		can, _ := c.mendable(k)
-		t.add(k.Weight, k.Score(c.measure(k.Code)), can)
+		t.add(k.Weight, k.Score(c.measure(k)), can)
 	}
 	judgeHazards(&c.Setup, &c.Animal, func(h truth) {
 		switch h {
@@ -60,7 +60,7 @@ func (c *Case) check() error {
 				return fmt.Errorf("criterion %s is given twice", k.Code)
 			}
 		}
-		if a, b := c.measure(k.Code).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
+		if a, b := c.measure(k).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
 			return fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
 		}
 	}
@@ -199,13 +199,13 @@ func Shortfall(c Case) *Finding {
 	for i := range c.Criteria {
 		if k := &c.Criteria[i]; k.TargetKnown() {
 			can, _ := c.mendable(k)
-			g.add(i, k.Weight, k.Score(c.measure(k.Code)), can)
+			g.add(i, k.Weight, k.Score(c.measure(k)), can)
 		}
 	}
 	if !g.found {
 		return nil
 	}
-	f, _ := c.finding(&c.Criteria[g.index], c.measure(c.Criteria[g.index].Code))
+	f, _ := c.finding(&c.Criteria[g.index], c.measure(&c.Criteria[g.index]))
 	return &f
 }
 
