@@ -65,7 +65,7 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
 	}
-	changes, err := score.Changes(k)
+	changes, err := score.Ranked(k, result)
 	if err != nil {
 		return nil, fmt.Errorf("rank changes: %w", err)
 	}
