@@ -27,6 +27,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"denwright/care"
+	"denwright/care/quantity"
 	"denwright/sizing"
 )
 
@@ -1012,4 +1013,38 @@ func BenchmarkAssessments(b *testing.B) {
 		b.Fatal(err)
 	}
 	against(b, "/v1/assessments", string(raw), sizing.Assess)
+}
+
+// TestEncoding: an answer is byte for byte what json.Marshal gives of it.
+func TestEncoding(t *testing.T) {
+	s := newServer(t)
+	c := s.snapshot.Load().Catalogue
+	var answers []any
+	for _, species := range c.Species() {
+		r, err := sizing.Require(c, sizing.Question{Species: species.ID, Animals: []sizing.Animal{{Count: 2, Stage: care.Juvenile}}, Jurisdiction: "DE"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, err := sizing.Assess(c, sizing.AssessmentQuestion{Question: sizing.Question{Species: species.ID, Animals: []sizing.Animal{{Count: 1, Stage: care.Adult}}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		answers = append(answers, r, a, species)
+	}
+	m, err := sizing.Match(c, sizing.MatchQuestion{Jurisdiction: "AT"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range append(answers, m, c.Rules(), c.Sources()) {
+		for _, system := range []quantity.System{quantity.Metric, quantity.Imperial} {
+			want, err := json.Marshal(v, json.WithMarshalers(quantity.Marshalers(system)), json.Deterministic(true))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, err := s.encoding[system].Append(nil, v)
+			if err != nil || !bytes.Equal(want, got) {
+				t.Fatalf("%T in %v: %v %s", v, system, err, cmp.Diff(string(want), string(got)))
+			}
+		}
+	}
 }

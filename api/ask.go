@@ -70,12 +70,8 @@ func ask[Q, A any](s *Server, cfg Config, at *slots, schema string, contractFirs
 				return err
 			}
 		}
-		out, err := json.Marshal(a, s.encoding[system])
-		if err != nil {
-			return fmt.Errorf("encode: %w", err)
-		}
 		c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
-		return write(c, http.StatusOK, echo.MIMEApplicationJSON, out)
+		return s.send(c, a, system)
 	}
 }
 

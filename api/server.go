@@ -107,8 +107,9 @@ type Server struct {
 	snapshot atomic.Pointer[snapshot]
 	stopping atomic.Bool
 	metrics  *metrics
-	encoding [2]json.Options // by quantity.System
-	shape    string          // of answers: a hash of the contract
+	encoding [2]*quantity.Encoder // by quantity.System
+	buffers  sync.Pool            // of *[]byte, for answers
+	shape    string               // of answers: a hash of the contract
 	requests func() (*requestSchemas, error)
 	pages    atomic.Pointer[pages.Site] // once there is a handler
 }
@@ -126,7 +127,7 @@ type snapshot struct {
 func New(c *care.Catalogue, log *slog.Logger) *Server {
 	s := &Server{log: log, requests: sync.OnceValues(loadRequestSchemas)}
 	for _, system := range []quantity.System{quantity.Metric, quantity.Imperial} {
-		s.encoding[system] = json.JoinOptions(json.WithMarshalers(quantity.Marshalers(system)), json.Deterministic(true))
+		s.encoding[system] = quantity.NewEncoder(system, false)
 	}
 	digest := sha256.Sum256([]byte(openapi.YAML()))
 	s.shape = hex.EncodeToString(digest[:8])
@@ -352,11 +353,7 @@ func (s *Server) look(f func(*snapshot, *query) (any, error)) echo.HandlerFunc {
 		if matches(c.Request().Header.Values("If-None-Match"), tag) {
 			return c.NoContent(http.StatusNotModified)
 		}
-		body, err := json.Marshal(v, s.encoding[system])
-		if err != nil {
-			return fmt.Errorf("encode: %w", err)
-		}
-		return write(c, http.StatusOK, echo.MIMEApplicationJSON, body)
+		return s.send(c, v, system)
 	}
 }
 
@@ -371,6 +368,27 @@ func matches(fields []string, tag string) bool {
 		}
 	}
 	return false
+}
+
+// keptBuffer is the largest answer whose buffer is used again.
+const keptBuffer = 1 << 20
+
+// send encodes an answer and sends it.
+func (s *Server) send(c echo.Context, v any, system quantity.System) error {
+	buffer, _ := s.buffers.Get().(*[]byte)
+	if buffer == nil {
+		buffer = new([]byte)
+	}
+	body, err := s.encoding[system].Append((*buffer)[:0], v)
+	if err != nil {
+		return fmt.Errorf("encode: %w", err)
+	}
+	err = write(c, http.StatusOK, echo.MIMEApplicationJSON, body)
+	if cap(body) <= keptBuffer { // nothing holds on to it: a Write must not
+		*buffer = body
+		s.buffers.Put(buffer)
+	}
+	return err
 }
 
 // write sends a whole body, or only its header to a HEAD.

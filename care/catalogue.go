@@ -21,24 +21,25 @@ type Catalogue struct {
 	rules     []*Rule
 	rulesByID map[string]*Rule
 	rulesFor  map[string][]*Rule // species id → applicable rules, in file order
-	ranges    map[string]map[rangeKey]WorkingRange
+	ranges    map[string]rangeTable // by species id
 	names     *nameIndex
 	relations []*Relation      // of body measures, in file order
 	bodies    map[string]*body // species id → what is worked out once about its size
 }
 
-type rangeKey struct {
-	code  Code
-	stage Stage
-}
+// rangeTable holds the working ranges of a species, a row of Stages for each of
+// Parameters. Stages that are alike but for their name share one.
+type rangeTable []*WorkingRange
+
+func (t rangeTable) at(parameter, stage int) **WorkingRange { return &t[parameter*len(Stages)+stage] }
 
 func (c *Catalogue) build() {
 	slices.SortFunc(c.species, func(a, b *Species) int { return strings.Compare(a.Scientific, b.Scientific) })
 	c.rulesFor = make(map[string][]*Rule, len(c.species))
-	c.ranges = make(map[string]map[rangeKey]WorkingRange, len(c.species))
+	c.ranges = make(map[string]rangeTable, len(c.species))
 	var wg sync.WaitGroup
 	wg.Go(func() { c.names = newNameIndex(c.species) })
-	ranges := make([]map[rangeKey]WorkingRange, len(c.species))
+	ranges := make([]rangeTable, len(c.species))
 	var next atomic.Int64
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
@@ -61,29 +62,33 @@ func (c *Catalogue) build() {
 	c.buildBodies()
 }
 
-func (c *Catalogue) rangesOf(s *Species) map[rangeKey]WorkingRange {
-	claims := map[Code][]*Claim{}
+func (c *Catalogue) rangesOf(s *Species) rangeTable {
+	claims := make([][]*Claim, len(Parameters))
 	for i := range s.Claims {
-		claims[s.Claims[i].Parameter] = append(claims[s.Claims[i].Parameter], &s.Claims[i])
+		if at, ok := parameterAt[s.Claims[i].Parameter]; ok {
+			claims[at] = append(claims[at], &s.Claims[i])
+		}
 	}
-	out := make(map[rangeKey]WorkingRange, len(Parameters)*len(Stages))
+	zone := parameterAt[UVZone]
+	out := make(rangeTable, len(Parameters)*len(Stages))
 	for i := range Parameters {
 		p := &Parameters[i]
 		applies := p.Applies(s)
-		var w WorkingRange
+		uv := p.Code == UVMean || p.Code == UVMax
+		alike := ofOneStage(claims[i]) && (!uv || ofOneStage(claims[zone]))
 		for j, stage := range Stages {
-			if j == 0 || !ofOneStage(claims[p.Code]) {
-				w = rangeOf(p, stage, claims[p.Code], c.sources)
+			if j > 0 && alike {
+				*out.at(i, j) = *out.at(i, 0)
+				continue
 			}
-			w.Stage = stage
-			uv := p.Code == UVMean || p.Code == UVMax
+			w := rangeOf(p, stage, claims[i], c.sources)
 			if w.Standing == NotKnown && uv {
-				w = uvFromZone(out[rangeKey{UVZone, stage}], p.Code)
+				w = uvFromZone(**out.at(zone, j), p.Code)
 			}
 			if !applies && (uv || w.Standing == NotKnown) {
-				w = WorkingRange{Parameter: p.Code, Stage: stage, Unit: p.Unit, Standing: NotApplicable}
+				w = WorkingRange{Parameter: p.Code, Unit: p.Unit, Standing: NotApplicable}
 			}
-			out[rangeKey{p.Code, stage}] = w
+			*out.at(i, j) = &w
 		}
 	}
 	return out
@@ -146,10 +151,14 @@ func (c *Catalogue) Range(id string, code Code, stage Stage) WorkingRange {
 	if stage == "" || stage == AnyStage {
 		stage = Adult
 	}
-	w, ok := c.ranges[id][rangeKey{code, stage}]
-	if !ok {
+	table, known := c.ranges[id]
+	i, ok := parameterAt[code]
+	j := slices.Index(Stages, stage)
+	if !known || !ok || j < 0 {
 		return WorkingRange{Parameter: code, Stage: stage, Standing: NotKnown}
 	}
+	w := **table.at(i, j)
+	w.Stage = stage
 	return w
 }
 

@@ -119,16 +119,22 @@ var Parameters = []Parameter{
 	{Longevity, "longest life on record", "years", Context, 0, 1, 0.5, 200, always},
 }
 
-var parameterIndex = func() map[Code]*Parameter {
-	m := make(map[Code]*Parameter, len(Parameters))
+// parameterAt is the place of each code in Parameters.
+var parameterAt = func() map[Code]int {
+	m := make(map[Code]int, len(Parameters))
 	for i := range Parameters {
-		m[Parameters[i].Code] = &Parameters[i]
+		m[Parameters[i].Code] = i
 	}
 	return m
 }()
 
 // ParameterOf returns the registry entry of a code, or nil.
-func ParameterOf(c Code) *Parameter { return parameterIndex[c] }
+func ParameterOf(c Code) *Parameter {
+	if i, ok := parameterAt[c]; ok {
+		return &Parameters[i]
+	}
+	return nil
+}
 
 // Applies reports whether the parameter makes sense for the species: a hot spot
 // does not for an animal that never basks. A species with a claim of its own has it anyway.

@@ -2,7 +2,6 @@ package sizing
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -66,7 +65,7 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
 	}
-	changes, err := score.Changes(k)
+	changes, err := score.Ranked(k, result)
 	if err != nil {
 		return nil, fmt.Errorf("rank changes: %w", err)
 	}
@@ -90,11 +89,8 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 
 // caseOf is what is scored: the setup, the animal, and what it needs.
 func caseOf(setup score.Setup, animal score.Animal, criteria []score.Criterion) score.Case {
-	return score.Case{Setup: setup, Animal: animal, Criteria: criteria,
-		Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
+	return score.Case{Setup: setup, Animal: animal, Criteria: criteria}
 }
-
-const volumeCriterion = "inside_volume"
 
 // criteria are what the enclosure is compared in, for these animals. Sizes are
 // given in two scenarios, the least and the most demanding that the animals'
@@ -189,13 +185,9 @@ func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion
 			}
 			return score.From(x)
 		}
-		k := score.Criterion{Code: volumeCriterion, Name: "inside volume", Unit: "L", Sides: care.AtLeast, Least: target(a), Most: target(b),
-			Limit: math.Max(a, b) / 2, Reading: math.Max(a, b) * 2e-4, Weight: 1, Mend: score.Rebuild}
-		if z.code != volumeCriterion {
-			var err error
-			if k, err = score.New(z.code, target(a), target(b)); err != nil {
-				return nil, fmt.Errorf("criterion %s: %w", z.code, err)
-			}
+		k, err := score.New(z.code, target(a), target(b))
+		if err != nil {
+			return nil, fmt.Errorf("criterion %s: %w", z.code, err)
 		}
 		for _, gov := range slices.Concat(least.Binds, most.Binds) {
 			if slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
@@ -227,7 +219,7 @@ var sizes = []struct {
 	{"floor_width", false, []space.Dimension{space.DimWidth}, func(f *space.Footprint) float64 { return f.Binding.Width.Centimetres() }},
 	{"floor_area", true, []space.Dimension{space.DimArea}, func(f *space.Footprint) float64 { return float64(f.Binding.Area) }},
 	{"floor_perimeter", false, []space.Dimension{space.DimPerimeter}, func(f *space.Footprint) float64 { return f.Binding.Perimeter.Centimetres() }},
-	{volumeCriterion, false, []space.Dimension{space.DimVolume}, func(f *space.Footprint) float64 { return f.Binding.Volume.Litres() }},
+	{"inside_volume", false, []space.Dimension{space.DimVolume}, func(f *space.Footprint) float64 { return f.Binding.Volume.Litres() }},
 	{"usable_height", true, []space.Dimension{space.DimHeight}, func(f *space.Footprint) float64 { return f.Binding.Height.Centimetres() }},
 	{"water_area", false, []space.Dimension{space.DimWaterArea}, func(f *space.Footprint) float64 { return float64(f.WaterArea) }},
 	{"water_volume", false, []space.Dimension{space.DimWaterVolume}, func(f *space.Footprint) float64 { return f.WaterVolume.Litres() }},
@@ -320,13 +312,6 @@ func bodyFor(b bodyOf, g care.Group) quantity.Length {
 	return b.Total
 }
 
-func insideVolume(in *score.Inside) score.Measurement {
-	if in == nil || in.Length == nil || in.Width == nil || in.Height == nil {
-		return score.Measurement{}
-	}
-	return score.Exactly(float64(*in.Length**in.Width**in.Height) * 1000)
-}
-
 // lawfulNeed is the lowest lawful size for these animals, before any setup is known.
 type lawfulNeed struct {
 	finding LawfulFinding // complete where nothing is known
@@ -391,8 +376,7 @@ func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
 	if !l.known {
 		return &out, nil
 	}
-	k := score.Case{Setup: setup, Criteria: l.sizes, Measured: map[string]score.Measurement{volumeCriterion: insideVolume(setup.Inside)}}
-	result, err := score.Assess(k)
+	result, err := score.Assess(score.Case{Setup: setup, Criteria: l.sizes})
 	if err != nil {
 		return nil, fmt.Errorf("compare with the lowest lawful size: %w", err)
 	}

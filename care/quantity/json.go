@@ -47,45 +47,20 @@ func (b Band) String() string {
 // json.Marshal with json.WithMarshalers; without it, quantities are written in metric.
 func Marshalers(s System) *json.Marshalers {
 	return json.JoinMarshalers(
-		json.MarshalToFunc(func(e *jsontext.Encoder, v Valuer) error { return writeValue(e, v.Value().In(s)) }),
-		json.MarshalToFunc(func(e *jsontext.Encoder, b Band) error { return writeBand(e, b.In(s)) }),
+		json.MarshalToFunc(func(e *jsontext.Encoder, a Appender) error { return writeIn(e, a, s) }),
+		json.MarshalToFunc(func(e *jsontext.Encoder, v Valuer) error { return writeIn(e, v.Value(), s) }),
 	)
 }
 
-func writeValue(e *jsontext.Encoder, v Value) error {
-	for _, t := range []jsontext.Token{jsontext.BeginObject, jsontext.String("value"), jsontext.Float(v.Number),
-		jsontext.String("unit"), jsontext.String(v.Unit), jsontext.EndObject} {
-		if err := e.WriteToken(t); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+// Write is MarshalJSONTo of an Appender: it writes the value in metric.
+func Write(e *jsontext.Encoder, a Appender) error { return writeIn(e, a, Metric) }
 
-func writeBand(e *jsontext.Encoder, b Band) error {
-	if err := e.WriteToken(jsontext.BeginObject); err != nil {
+func writeIn(e *jsontext.Encoder, a Appender, s System) error {
+	raw, err := a.AppendJSON(e.AvailableBuffer(), s)
+	if err != nil {
 		return err
 	}
-	for _, p := range []struct {
-		name  string
-		bound *float64
-	}{{"low", b.Low}, {"high", b.High}} {
-		if p.bound == nil {
-			continue
-		}
-		if err := e.WriteToken(jsontext.String(p.name)); err != nil {
-			return err
-		}
-		if err := e.WriteToken(jsontext.Float(*p.bound)); err != nil {
-			return err
-		}
-	}
-	for _, t := range []jsontext.Token{jsontext.String("unit"), jsontext.String(b.Unit), jsontext.EndObject} {
-		if err := e.WriteToken(t); err != nil {
-			return err
-		}
-	}
-	return nil
+	return e.WriteValue(raw)
 }
 
 type wire struct {
@@ -107,38 +82,34 @@ func read[T ~float64](d *jsontext.Decoder, to *T, dim dimension) error {
 }
 
 // MarshalJSONTo writes the length in metric.
-func (l Length) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, l.Value().In(Metric)) }
+func (l Length) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, l.Value()) }
 
 // MarshalJSONTo writes the area in metric.
-func (a Area) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, a.Value().In(Metric)) }
+func (a Area) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, a.Value()) }
 
 // MarshalJSONTo writes the volume in metric.
-func (v Volume) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, v.Value().In(Metric)) }
+func (v Volume) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, v.Value()) }
 
 // MarshalJSONTo writes the mass in metric.
-func (m Mass) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, m.Value().In(Metric)) }
+func (m Mass) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, m.Value()) }
 
 // MarshalJSONTo writes the temperature in °C.
-func (t Temperature) MarshalJSONTo(e *jsontext.Encoder) error {
-	return writeValue(e, t.Value().In(Metric))
-}
+func (t Temperature) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, t.Value()) }
 
 // MarshalJSONTo writes the power in watts.
-func (p Power) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, p.Value().In(Metric)) }
+func (p Power) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, p.Value()) }
 
 // MarshalJSONTo writes the fraction in percent.
-func (f Fraction) MarshalJSONTo(e *jsontext.Encoder) error {
-	return writeValue(e, f.Value().In(Metric))
-}
+func (f Fraction) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, f.Value()) }
 
 // MarshalJSONTo writes the duration in hours.
-func (h Hours) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, h.Value().In(Metric)) }
+func (h Hours) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, h.Value()) }
 
 // MarshalJSONTo writes the UV index.
-func (u UVIndex) MarshalJSONTo(e *jsontext.Encoder) error { return writeValue(e, u.Value().In(Metric)) }
+func (u UVIndex) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, u.Value()) }
 
 // MarshalJSONTo writes the band in metric.
-func (b Band) MarshalJSONTo(e *jsontext.Encoder) error { return writeBand(e, b.In(Metric)) }
+func (b Band) MarshalJSONTo(e *jsontext.Encoder) error { return Write(e, b) }
 
 // UnmarshalJSONFrom reads {"value", "unit"}; the error lists the units accepted.
 func (l *Length) UnmarshalJSONFrom(d *jsontext.Decoder) error { return read(d, l, length) }

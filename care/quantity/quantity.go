@@ -10,7 +10,6 @@ package quantity
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -107,12 +106,20 @@ var customary = map[string]string{
 	"m³": "gal", "L": "gal", "mL": "gal", "kg": "lb", "g": "oz", "°C": "°F",
 }
 
-func lookUp(symbol string) (unit, bool) {
-	i := slices.IndexFunc(units, func(u unit) bool { return u.symbol == symbol || slices.Contains(u.also, symbol) })
-	if i < 0 {
-		return unit{}, false
+// bySymbol finds a unit by any of its spellings.
+var bySymbol = func() map[string]*unit {
+	out := map[string]*unit{}
+	for i := range units {
+		for _, symbol := range append([]string{units[i].symbol}, units[i].also...) {
+			out[symbol] = &units[i]
+		}
 	}
-	return units[i], true
+	return out
+}()
+
+func lookUp(symbol string) (*unit, bool) {
+	u, ok := bySymbol[symbol]
+	return u, ok
 }
 
 func symbolsOf(d dimension) string {

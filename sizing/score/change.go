@@ -54,10 +54,8 @@ func (ch Change) Apply(c Case) Case {
 	return ch.on(c)
 }
 
-// on gives the case as supposed; it copies what the remedies write to.
+// on gives the case as supposed. What the remedies write to they copy first.
 func (ch Change) on(c Case) Case {
-	c.Criteria = slices.Clone(c.Criteria)
-	c.Measured = maps.Clone(c.Measured)
 	c.Setup = c.Setup.settled()
 	ch.do(&c)
 	return c
@@ -69,22 +67,31 @@ func (ch Change) on(c Case) Case {
 // change that would add a hazard, or make either extreme verdict worse, is left out;
 // so is one that gains nothing. It fails as Assess does.
 func Changes(c Case) ([]Change, error) {
-	c.Setup = c.Setup.settled()
 	now, err := Assess(c)
 	if err != nil {
 		return nil, err
 	}
+	return Ranked(c, now)
+}
+
+// Ranked is Changes of a case whose assessment is at hand.
+func Ranked(c Case, now Result) ([]Change, error) {
+	c.Setup = c.Setup.settled()
+	before := trialOf(&c)
 	out := []Change{}
+	after := new(Case)
 	for _, ch := range candidates(c, now) {
-		after, err := Assess(ch.on(c))
+		*after = ch.on(c)
+		after.Setup = after.Setup.settled()
+		j, hazards, err := before.judge(after)
 		if err != nil {
 			return nil, err
 		}
-		ch.After = Outcome{after.Verdict, after.Score, after.Weakest}
-		ch.Gain = after.BeforeHazards.minus(now.BeforeHazards)
-		ch.GainWeakest = after.weakestBefore.minus(now.weakestBefore)
-		if addsHazard(now.Hazards, after.Hazards) ||
-			after.WorstVerdict.rank() < now.WorstVerdict.rank() || after.BestVerdict.rank() < now.BestVerdict.rank() ||
+		ch.After = Outcome{j.Verdict, j.Score, j.Weakest}
+		ch.Gain = j.BeforeHazards.minus(now.BeforeHazards)
+		ch.GainWeakest = j.weakestBefore.minus(now.weakestBefore)
+		if hazards.moreThan(&before.hazards) ||
+			j.WorstVerdict.rank() < now.WorstVerdict.rank() || j.BestVerdict.rank() < now.BestVerdict.rank() ||
 			ch.Hazard == "" && ch.gain() <= 0 && ch.gainWeakest() <= 0 {
 			continue
 		}
@@ -99,6 +106,66 @@ func Changes(c Case) ([]Change, error) {
 			cmp.Compare(a.Code, b.Code))
 	})
 	return out, nil
+}
+
+// trial is a case worked out so far that one like it is judged by what differs.
+type trial struct {
+	of      *Case
+	parts   []part // of the criteria, in their order
+	hazards presences
+}
+
+type part struct {
+	spans    spans
+	measured Measurement
+	score    Interval
+	can      mendable
+	moves    bool // can hangs on more than what is measured
+}
+
+// trialOf works out a settled case that passes check.
+func trialOf(c *Case) *trial {
+	t := &trial{of: c, parts: make([]part, len(c.Criteria)), hazards: presencesOf(&c.Setup, &c.Animal)}
+	for i := range c.Criteria {
+		k, p := &c.Criteria[i], &t.parts[i]
+		p.spans, p.measured = k.spans(), c.measure(k)
+		p.score = k.over(&p.spans, p.measured)
+		p.can, _ = c.mendable(k)
+		kd := k.known()
+		p.moves = kd != nil && kd.could != nil
+	}
+	return t
+}
+
+// judge is Judge of a settled case that a change has made of the trial's: criteria
+// whose measurement it left alone keep their score.
+func (t *trial) judge(c *Case) (Judgement, *presences, error) {
+	sum := newTally()
+	same := len(c.Criteria) == 0 || &c.Criteria[0] == &t.of.Criteria[0] // else a change has copied them to change one
+	for i := range c.Criteria {
+		k, p := &c.Criteria[i], &t.parts[i]
+		over := &p.spans
+		if !same {
+			over = new(k.spans())
+		}
+		if over.n == 0 {
+			sum.unjudged(k)
+			continue
+		}
+		score, can := p.score, p.can
+		m := c.measure(k)
+		if !same || m != p.measured {
+			score = k.over(over, m)
+		}
+		if p.moves {
+			can, _ = c.mendable(k)
+		}
+		sum.add(k.Weight, score, can)
+	}
+	hazards := presencesOf(&c.Setup, &c.Animal)
+	sum.hazards(&hazards)
+	j, err := sum.judgement()
+	return j, &hazards, err
 }
 
 func severity(p Presence) int { return slices.Index([]Presence{Possible, Definite}, p) }
@@ -164,19 +231,22 @@ func candidates(c Case, r Result) []Change {
 			continue
 		}
 		if k.uncertain() {
-			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) { c.Criteria[i].Most = c.Criteria[i].Least }})
+			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) {
+				c.Criteria = slices.Clone(c.Criteria)
+				c.Criteria[i].Most = c.Criteria[i].Least
+			}})
 		}
-		x, exact := c.measure(k.Code).Exact()
+		x, exact := c.measure(k).Exact()
 		if !exact {
 			code := k.Code
-			if kd := kindOf(code); kd != nil && kd.with != "" {
+			if kd := k.known(); kd != nil && kd.with != "" {
 				code = kd.with
 			}
 			add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
-				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k.Code))) }})
+				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			continue
 		}
-		kd := kindOf(k.Code)
+		kd := k.known()
 		if f.Mend == Rebuild || kd == nil || kd.set == nil {
 			continue
 		}
@@ -187,7 +257,10 @@ func candidates(c Case, r Result) []Change {
 			verb = "Lower " + k.Name
 		}
 		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: f.Mend, What: verb, From: f.Value, do: func(c *Case) {
-			delete(c.Measured, k.Code)
+			if _, supposed := c.Measured[k.Code]; supposed {
+				c.Measured = maps.Clone(c.Measured)
+				delete(c.Measured, k.Code)
+			}
 			kd.set(c, to)
 		}}
 		if k.Unit != "" {
@@ -215,7 +288,7 @@ func candidates(c Case, r Result) []Change {
 
 // suppose overrides what is measured.
 func (c *Case) suppose(code string, m Measurement) {
-	if c.Measured == nil {
+	if c.Measured = maps.Clone(c.Measured); c.Measured == nil {
 		c.Measured = map[string]Measurement{}
 	}
 	c.Measured[code] = m

@@ -24,9 +24,9 @@ type kind struct {
 	mend                               Mend
 	do, look                           string // wording of how to mend it and how to find out, where "Raise" and "Measure" won't do
 	with                               string // measured in one go with the others of this name
-	measure                            func(*Case) Measurement
-	set                                func(*Case, float64)    // nil: can't be set by a change
-	could                              func(*Case) Measurement // see Case.finding
+	measure                            func(*Setup, *Animal) Measurement
+	set                                func(*Case, float64)     // nil: can't be set by a change
+	could                              func(*Setup) Measurement // see Case.mendable
 	couldBy                            Mend
 }
 
@@ -56,23 +56,35 @@ const (
 //     one small floor is not counted three times over;
 //   - sizes can't be mended; all else can. Usable height can where only a low
 //     fixture takes it.
-var kinds = []kind{
+var kinds = [...]kind{
 	{code: "floor_length", name: "floor, longer side", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
-		measure: func(c *Case) Measurement { m, _ := sidesOf(c.Setup.Inside); return m }},
+		measure: func(s *Setup, _ *Animal) Measurement { m, _ := sidesOf(s.Inside); return m }},
 	{code: "floor_width", name: "floor, shorter side", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
-		measure: func(c *Case) Measurement { _, m := sidesOf(c.Setup.Inside); return m }},
+		measure: func(s *Setup, _ *Animal) Measurement { _, m := sidesOf(s.Inside); return m }},
 	{code: "floor_area", name: "floor area", unit: "m²", sides: care.AtLeast, limitShare: 0.5, readingRoot: floorSides, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
-		measure: func(c *Case) Measurement { return overFloor(c, func(l, w float64) float64 { return l * w / 1e4 }) }},
+		measure: func(s *Setup, _ *Animal) Measurement {
+			return overFloor(s, func(l, w float64) float64 { return l * w / 1e4 })
+		}},
 	{code: "floor_perimeter", name: "floor, all sides together", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: 2 * tape, weight: 1, mend: Rebuild,
 		look: "Measure the floor inside, length and width", with: "floor",
-		measure: func(c *Case) Measurement { return overFloor(c, func(l, w float64) float64 { return 2 * (l + w) }) }},
+		measure: func(s *Setup, _ *Animal) Measurement {
+			return overFloor(s, func(l, w float64) float64 { return 2 * (l + w) })
+		}},
+	{code: "inside_volume", name: "inside volume", unit: "L", sides: care.AtLeast, limitShare: 0.5, readingShare: 2e-4, weight: 1, mend: Rebuild,
+		measure: func(s *Setup, _ *Animal) Measurement {
+			in := s.Inside
+			if in == nil || in.Length == nil || in.Width == nil || in.Height == nil {
+				return Measurement{}
+			}
+			return Exactly(float64(*in.Length**in.Width**in.Height) * 1000)
+		}},
 	{code: "usable_height", name: "usable height", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 2, mend: Rebuild,
 		do: "Raise the lowest fixture or move it out", look: "Measure the height inside, the lowest fixture and the substrate",
-		measure: func(c *Case) Measurement { return heightUnder(c, true) },
-		could:   func(c *Case) Measurement { return heightUnder(c, false) }, couldBy: Alter,
+		measure: func(s *Setup, _ *Animal) Measurement { return heightUnder(s, true) },
+		could:   func(s *Setup) Measurement { return heightUnder(s, false) }, couldBy: Alter,
 		set: func(c *Case, x float64) {
 			if c.Setup.Inside == nil {
 				return
@@ -83,30 +95,30 @@ var kinds = []kind{
 			c.Setup.Inside = &in
 		}},
 	{code: "water_area", name: "water surface", unit: "m²", sides: care.AtLeast, limitShare: 0.5, readingRoot: sides, weight: 1, mend: Rebuild,
-		measure: func(c *Case) Measurement {
-			w := c.Setup.Water
+		measure: func(s *Setup, _ *Animal) Measurement {
+			w := &s.Water
 			if w.Length == nil || w.Width == nil {
-				return absentWater(c)
+				return absentWater(s)
 			}
 			return Exactly(float64(*w.Length) * float64(*w.Width))
 		}},
 	{code: "water_volume", name: "water", unit: "L", sides: care.AtLeast, limitShare: 0.5, reading: jug, readingShare: 0.0005, weight: 2, mend: Rebuild,
-		measure: func(c *Case) Measurement {
-			w := c.Setup.Water
+		measure: func(s *Setup, _ *Animal) Measurement {
+			w := &s.Water
 			switch {
 			case w.Volume != nil:
 				return Exactly(w.Volume.Litres())
 			case w.Length != nil && w.Width != nil && w.Depth != nil: // a basin with sloping sides holds less than the box round it
 				return Within(0, float64(*w.Length)*float64(*w.Width)*float64(*w.Depth)*1000)
 			}
-			return absentWater(c)
+			return absentWater(s)
 		}},
 	{code: string(care.WaterDepth), reading: tape, weight: 1, mend: Adjust,
-		measure: func(c *Case) Measurement {
-			if c.Setup.Water.Depth == nil {
-				return absentWater(c)
+		measure: func(s *Setup, _ *Animal) Measurement {
+			if s.Water.Depth == nil {
+				return absentWater(s)
 			}
-			return cm(c.Setup.Water.Depth)
+			return cm(s.Water.Depth)
 		},
 		set: func(c *Case, x float64) {
 			c.Setup.Water.Depth = new(quantity.Centimetres(x))
@@ -114,43 +126,43 @@ var kinds = []kind{
 		}},
 
 	{code: string(care.HotSpot), reading: thermo, weight: 3, mend: Adjust,
-		measure: func(c *Case) Measurement { return celsius(c.Setup.Temperatures.HotSpot) },
+		measure: func(s *Setup, _ *Animal) Measurement { return celsius(s.Temperatures.HotSpot) },
 		set:     func(c *Case, x float64) { c.Setup.Temperatures.HotSpot = new(quantity.Temperature(x)) }},
 	{code: string(care.WarmAir), reading: thermo, weight: 2, mend: Adjust,
-		measure: func(c *Case) Measurement { return celsius(c.Setup.Temperatures.WarmAir) },
+		measure: func(s *Setup, _ *Animal) Measurement { return celsius(s.Temperatures.WarmAir) },
 		set:     func(c *Case, x float64) { c.Setup.Temperatures.WarmAir = new(quantity.Temperature(x)) }},
 	{code: string(care.CoolAir), reading: thermo, weight: 3, mend: Adjust,
-		measure: func(c *Case) Measurement { return celsius(c.Setup.Temperatures.CoolAir) },
+		measure: func(s *Setup, _ *Animal) Measurement { return celsius(s.Temperatures.CoolAir) },
 		set:     func(c *Case, x float64) { c.Setup.Temperatures.CoolAir = new(quantity.Temperature(x)) }},
 	{code: string(care.NightAir), reading: thermo, weight: 2, mend: Adjust,
-		measure: func(c *Case) Measurement { return celsius(c.Setup.Temperatures.NightAir) },
+		measure: func(s *Setup, _ *Animal) Measurement { return celsius(s.Temperatures.NightAir) },
 		set:     func(c *Case, x float64) { c.Setup.Temperatures.NightAir = new(quantity.Temperature(x)) }},
 	{code: string(care.WaterTemp), reading: thermo, weight: 3, mend: Adjust,
-		measure: func(c *Case) Measurement { return celsius(c.Setup.Temperatures.Water) },
+		measure: func(s *Setup, _ *Animal) Measurement { return celsius(s.Temperatures.Water) },
 		set:     func(c *Case, x float64) { c.Setup.Temperatures.Water = new(quantity.Temperature(x)) }},
 
 	{code: string(care.HumidityDay), reading: hygro, weight: 2, mend: Adjust,
-		measure: func(c *Case) Measurement { return percent(c.Setup.Humidity.Day) },
+		measure: func(s *Setup, _ *Animal) Measurement { return percent(s.Humidity.Day) },
 		set:     func(c *Case, x float64) { c.Setup.Humidity.Day = new(quantity.Percent(x)) }},
 	{code: string(care.HumidityNight), reading: hygro, weight: 1, mend: Adjust,
-		measure: func(c *Case) Measurement { return percent(c.Setup.Humidity.Night) },
+		measure: func(s *Setup, _ *Animal) Measurement { return percent(s.Humidity.Night) },
 		set:     func(c *Case, x float64) { c.Setup.Humidity.Night = new(quantity.Percent(x)) }},
 	{code: string(care.HumidRetreat), reading: hygro, weight: 2, mend: Adjust,
-		measure: func(c *Case) Measurement { return percent(c.Setup.Humidity.Retreat) },
+		measure: func(s *Setup, _ *Animal) Measurement { return percent(s.Humidity.Retreat) },
 		set:     func(c *Case, x float64) { c.Setup.Humidity.Retreat = new(quantity.Percent(x)) }},
 
 	{code: string(care.UVMax), reading: uvMeter, weight: 2, mend: Equip,
-		measure: func(c *Case) Measurement { return uvi(c.Setup.UV.Basking) },
+		measure: func(s *Setup, _ *Animal) Measurement { return uvi(s.UV.Basking) },
 		set:     func(c *Case, x float64) { c.Setup.UV.Basking = new(quantity.UVIndex(x)) }},
 	{code: string(care.UVMean), reading: uvMeter, weight: 1, mend: Equip,
-		measure: func(c *Case) Measurement { return uvi(c.Setup.UV.Shade) },
+		measure: func(s *Setup, _ *Animal) Measurement { return uvi(s.UV.Shade) },
 		set:     func(c *Case, x float64) { c.Setup.UV.Shade = new(quantity.UVIndex(x)) }},
 	yesNo("uv_refuge", "place without ultraviolet light that costs no warmth and no cover", 2, Furnish,
 		"Shade a covered place at each end from ultraviolet light", "Look for a warm and a cool covered place where the UV index is 0",
 		func(s *Setup) **bool { return &s.UV.Refuge }),
 
 	{code: string(care.SubstrateDepth), reading: tape, weight: 2, mend: Furnish,
-		measure: func(c *Case) Measurement { return cm(c.Setup.Substrate.Depth) },
+		measure: func(s *Setup, _ *Animal) Measurement { return cm(s.Substrate.Depth) },
 		set:     func(c *Case, x float64) { c.Setup.Substrate.Depth = new(quantity.Centimetres(x)) }},
 
 	yesNo("retreat_warm", "covered retreat at the warm end", 2, Furnish,
@@ -167,7 +179,7 @@ var kinds = []kind{
 		func(s *Setup) **bool { return &s.Climbing.Structures }),
 	{code: "water_dish", name: "drinking dish", sides: care.AtLeast, limit: 1, weight: 2, mend: Furnish,
 		do: "Add a drinking dish that the animal can climb out of", look: "Look for a drinking dish",
-		measure: func(c *Case) Measurement { return answer(c.Setup.Water.Dish) },
+		measure: func(s *Setup, _ *Animal) Measurement { return answer(s.Water.Dish) },
 		set: func(c *Case, x float64) {
 			w := &c.Setup.Water
 			w.Dish = new(x >= 1)
@@ -183,12 +195,16 @@ var kinds = []kind{
 	// alone exchange some, so they score half. Common practice, no source.
 	{code: "ventilation", name: "ventilation", sides: care.AtLeast, limit: 1, weight: 1, mend: Alter,
 		do: "Add vents low on one side and high on the other", look: "Look where air can come in and go out",
-		measure: func(c *Case) Measurement {
-			share, ok := map[string]float64{"none": 0, "top": 0.5, "low-and-high": 1, "mesh-sides": 1}[c.Setup.Ventilation]
-			if !ok {
-				return Measurement{}
+		measure: func(s *Setup, _ *Animal) Measurement {
+			switch s.Ventilation {
+			case "none":
+				return Exactly(0)
+			case "top":
+				return Exactly(0.5)
+			case "low-and-high", "mesh-sides":
+				return Exactly(1)
 			}
-			return Exactly(share)
+			return Measurement{}
 		},
 		set: func(c *Case, _ float64) { c.Setup.Ventilation = "low-and-high" }},
 	yesNo("lid", "closed on all sides", 1, Alter,
@@ -197,26 +213,33 @@ var kinds = []kind{
 
 	{code: string(care.GroupSize), weight: 3, mend: Separate,
 		do: "House the animals apart", look: "Count the animals",
-		measure: func(c *Case) Measurement {
-			if c.Animal.Count <= 0 {
+		measure: func(_ *Setup, a *Animal) Measurement {
+			if a.Count <= 0 {
 				return Measurement{}
 			}
-			return Exactly(float64(c.Animal.Count))
+			return Exactly(float64(a.Count))
 		},
 		set: func(c *Case, x float64) { c.Animal.Count = int(x) }},
 }
 
 func yesNo(code, name string, weight float64, mend Mend, do, look string, field func(*Setup) **bool) kind {
 	return kind{code: code, name: name, sides: care.AtLeast, limit: 1, weight: weight, mend: mend, do: do, look: look,
-		measure: func(c *Case) Measurement { return answer(*field(&c.Setup)) },
+		measure: func(s *Setup, _ *Animal) Measurement { return answer(*field(s)) },
 		set:     func(c *Case, x float64) { *field(&c.Setup) = new(x >= 1) }}
 }
 
-func kindOf(code string) *kind {
+// kindAt is the place of each code in kinds.
+var kindAt = func() map[string]int {
+	out := make(map[string]int, len(kinds))
 	for i := range kinds {
-		if kinds[i].code == code {
-			return &kinds[i]
-		}
+		out[kinds[i].code] = i
+	}
+	return out
+}()
+
+func kindOf(code string) *kind {
+	if i, ok := kindAt[code]; ok {
+		return &kinds[i]
 	}
 	return nil
 }
@@ -239,13 +262,16 @@ func New(code string, least, most Target) (Criterion, error) {
 	if k == nil {
 		return Criterion{}, fmt.Errorf("no criterion is called %q", code)
 	}
-	c := Criterion{Code: code, Name: k.name, Unit: k.unit, Sides: k.sides, Least: least, Most: most,
+	c := Criterion{kind: k, Code: code, Name: k.name, Unit: k.unit, Sides: k.sides, Least: least, Most: most,
 		Limit: k.limit, Reading: k.reading, Weight: k.weight, Mend: k.mend}
 	if p := care.ParameterOf(care.Code(code)); p != nil {
 		c.Name, c.Unit, c.Sides, c.Limit = p.Name, p.Unit, p.Sides, p.Limit
 	}
-	for _, t := range c.scenarios() {
-		for _, b := range []*float64{t.Low, t.High} {
+	for _, t := range [2]Target{least, most} {
+		if !c.binds(t) {
+			continue
+		}
+		for _, b := range [2]*float64{t.Low, t.High} {
 			if b != nil {
 				c.Limit = math.Max(c.Limit, k.limitShare**b)
 				c.Reading = max(c.Reading, k.readingShare**b, k.readingRoot*math.Sqrt(math.Max(0, *b)))
@@ -257,18 +283,20 @@ func New(code string, least, most Target) (Criterion, error) {
 
 // ask words how to find out what was not measured.
 func (k *Criterion) ask() string {
-	if kd := kindOf(k.Code); kd != nil && kd.look != "" {
+	if kd := k.known(); kd != nil && kd.look != "" {
 		return kd.look
 	}
 	return "Measure " + k.Name
 }
 
-func (c *Case) measure(code string) Measurement {
-	if m, ok := c.Measured[code]; ok {
-		return m
+func (c *Case) measure(k *Criterion) Measurement {
+	if len(c.Measured) > 0 {
+		if m, ok := c.Measured[k.Code]; ok {
+			return m
+		}
 	}
-	if k := kindOf(code); k != nil {
-		return k.measure(c)
+	if kd := k.known(); kd != nil {
+		return kd.measure(&c.Setup, &c.Animal)
 	}
 	return Measurement{}
 }
@@ -319,8 +347,8 @@ func uvi(u *quantity.UVIndex) Measurement {
 }
 
 // absentWater is 0 where there is no water, unknown otherwise.
-func absentWater(c *Case) Measurement {
-	if p := c.Setup.Water.Present; p != nil && !*p {
+func absentWater(s *Setup) Measurement {
+	if p := s.Water.Present; p != nil && !*p {
 		return Exactly(0)
 	}
 	return Measurement{}
@@ -334,14 +362,14 @@ func sidesOf(in *Inside) (longer, shorter Measurement) {
 		return Measurement{}, Measurement{}
 	case in.Length == nil || in.Width == nil:
 		one := cmOr0(in.Length) + cmOr0(in.Width)
-		return Measurement{Low: &one}, Measurement{High: &one}
+		return NoLess(one), NoMore(one)
 	}
 	l, w := in.Length.Centimetres(), in.Width.Centimetres()
 	return Exactly(math.Max(l, w)), Exactly(math.Min(l, w))
 }
 
-func overFloor(c *Case, f func(l, w float64) float64) Measurement {
-	in := c.Setup.Inside
+func overFloor(s *Setup, f func(l, w float64) float64) Measurement {
+	in := s.Inside
 	if in == nil || in.Length == nil || in.Width == nil {
 		return Measurement{}
 	}
@@ -351,8 +379,8 @@ func overFloor(c *Case, f func(l, w float64) float64) Measurement {
 // heightUnder is the height from the substrate's surface to the lowest fixture, or
 // to the lid. Where the substrate's depth was not measured it is at most the
 // height above the drainage layer.
-func heightUnder(c *Case, fixture bool) Measurement {
-	in := c.Setup.Inside
+func heightUnder(s *Setup, fixture bool) Measurement {
+	in := s.Inside
 	if in == nil {
 		return Measurement{}
 	}
@@ -364,8 +392,8 @@ func heightUnder(c *Case, fixture bool) Measurement {
 		return Measurement{}
 	}
 	most := math.Max(0, top.Centimetres()-cmOr0(in.Drainage))
-	if c.Setup.Substrate.Depth == nil {
+	if s.Substrate.Depth == nil {
 		return Within(0, most)
 	}
-	return Exactly(math.Max(0, most-c.Setup.Substrate.Depth.Centimetres()))
+	return Exactly(math.Max(0, most-s.Substrate.Depth.Centimetres()))
 }

@@ -1,9 +1,9 @@
 package score
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -102,9 +102,12 @@ func (a *Animal) Reach() (least, most float64) {
 	if a.Climbs >= 3 {
 		return math.Inf(1), math.Inf(1)
 	}
-	share := map[care.Group]float64{care.Chelonian: 0.5, care.Amphibian: 5}[a.Group]
-	if share == 0 {
-		share = 1
+	share := 1.0
+	switch a.Group {
+	case care.Chelonian:
+		share = 0.5
+	case care.Amphibian:
+		share = 5
 	}
 	if a.Climbs == 2 {
 		share = math.Max(share, 1.5)
@@ -117,9 +120,12 @@ func (a *Animal) Reach() (least, most float64) {
 // the least and the most it may be. Own choice, in body lengths: chelonian 0.3,
 // amphibian 0.3, lizard 0.08, snake 0.04.
 func (a *Animal) Wade() (least, most float64) {
-	share := map[care.Group]float64{care.Chelonian: 0.3, care.Amphibian: 0.3, care.Lizard: 0.08}[a.Group]
-	if share == 0 {
-		share = 0.04
+	share := 0.04
+	switch a.Group {
+	case care.Chelonian, care.Amphibian:
+		share = 0.3
+	case care.Lizard:
+		share = 0.08
 	}
 	low, high := a.Length.ends()
 	return math.Max(0, share*low), share * high
@@ -217,14 +223,13 @@ func number[T ~float64](x *T, scale float64) *float64 {
 // settled makes explicit what a setup implies: water with a size is there.
 func (s Setup) settled() Setup {
 	w := &s.Water
-	positive := func(xs ...*float64) bool {
-		return slices.ContainsFunc(xs, func(x *float64) bool { return x != nil && *x > 0 })
-	}
-	if w.Present == nil && (positive(number(w.Length, 1), number(w.Width, 1), number(w.Depth, 1), number(w.Volume, 1)) || w.Dish != nil && *w.Dish) {
+	if w.Present == nil && (positive(w.Length) || positive(w.Width) || positive(w.Depth) || positive(w.Volume) || w.Dish != nil && *w.Dish) {
 		w.Present = new(true)
 	}
 	return s
 }
+
+func positive[T ~float64](x *T) bool { return x != nil && *x > 0 }
 
 const (
 	practice    = "common practice, no source"
@@ -275,7 +280,7 @@ func coolest(s *Setup, a *Animal) *float64 {
 	return number(s.Temperatures.CoolAir, 1)
 }
 
-var rules = []rule{
+var rules = [...]rule{
 	{Hazard: Hazard{Code: "uv_over_ceiling", Name: "ultraviolet light over the ceiling", Mend: Equip, Basis: recalled, Caution: vet,
 		Why:    "The UV index at the highest basking place is above what the animal should ever get from a lamp.",
 		Remedy: "Raise the lamp, lower the basking place or fit a weaker lamp; measure again.",
@@ -427,7 +432,7 @@ func shines(kind string) bool { return kind == "basking-lamp" || kind == "haloge
 
 func flat(kind string) bool { return kind == "heat-mat" || kind == "heat-cable" }
 
-var heatRules = []heatRule{
+var heatRules = [...]heatRule{
 	// Inside: within reach and not guarded. Not known whether guarded is never safe,
 	// however far away it is said to be. In water: not guarded. Outside, behind glass
 	// or mesh: only a climber that clings to the mesh, with the source close behind it.
@@ -517,7 +522,8 @@ func unmeasured(t *quantity.Temperature) truth {
 func Hazards(s Setup, a Animal) []Hazard {
 	s = s.settled()
 	out := make([]Hazard, 0, len(heatRules)*max(1, len(s.HeatSources))+len(rules))
-	for _, r := range heatRules {
+	for k := range heatRules {
+		r := &heatRules[k]
 		before := len(out)
 		if s.HeatSources == nil {
 			h := r.Hazard
@@ -534,8 +540,8 @@ func Hazards(s Setup, a Animal) []Hazard {
 				continue
 			}
 			h := r.Hazard
-			h.At = fmt.Sprintf("heat source %d, %s", i+1, source.Kind)
-			h.ask, h.key = h.At+": "+lowerFirst(h.ask), fmt.Sprintf("heat_sources[%d].%s", i, h.key)
+			h.At = "heat source " + strconv.Itoa(i+1) + ", " + source.Kind
+			h.ask, h.key = h.At+": "+lowerFirst(h.ask), "heat_sources["+strconv.Itoa(i)+"]."+h.key
 			h.fix = r.fixAt(i)
 			if r.drop {
 				h.drops = i + 1
@@ -552,7 +558,8 @@ func Hazards(s Setup, a Animal) []Hazard {
 			out = append(out, r.as(no))
 		}
 	}
-	for _, r := range rules {
+	for k := range rules {
+		r := &rules[k]
 		if r.unjudged != nil && r.unjudged(&a) {
 			h := r.as(no)
 			h.Presence, h.Why = NotJudged, "No figure is known for this animal to judge by."

@@ -35,16 +35,10 @@ func Judge(c Case) (Judgement, error) {
 			continue
 		}
 		can, _ := c.mendable(k)
-		t.add(k.Weight, k.Score(c.measure(k.Code)), can)
+		t.add(k.Weight, k.Score(c.measure(k)), can)
 	}
-	judgeHazards(&c.Setup, &c.Animal, func(h truth) {
-		switch h {
-		case yes:
-			t.hazard(Definite)
-		case unknown:
-			t.hazard(Possible)
-		}
-	})
+	hazards := presencesOf(&c.Setup, &c.Animal)
+	t.hazards(&hazards)
 	return t.judgement()
 }
 
@@ -60,7 +54,7 @@ func (c *Case) check() error {
 				return fmt.Errorf("criterion %s is given twice", k.Code)
 			}
 		}
-		if a, b := c.measure(k.Code).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
+		if a, b := c.measure(k).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
 			return fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
 		}
 	}
@@ -129,26 +123,57 @@ func (t *tally) judgement() (Judgement, error) {
 	return j, nil
 }
 
-// judgeHazards tells of each hazard rule, and each heat source under it, what
-// Hazards tells, without the texts. The setup must be settled.
-func judgeHazards(s *Setup, a *Animal, tell func(truth)) {
+// presences counts, rule by rule, the hazards that are there and those that at least
+// may be: each heat source can have the same one.
+type presences [len(heatRules) + len(rules)]struct{ definite, possible int }
+
+// presencesOf tells what Hazards tells, without the texts. The setup must be settled.
+func presencesOf(s *Setup, a *Animal) (out presences) {
 	for i := range heatRules {
 		if s.HeatSources == nil {
-			tell(unknown)
+			out.add(i, unknown)
 		}
 		for j := range s.HeatSources {
 			source := &s.HeatSources[j]
 			if !slices.Contains(HeatKinds, source.Kind) {
-				tell(unknown)
+				out.add(i, unknown)
 				continue
 			}
-			tell(heatRules[i].judge(s, a, source))
+			out.add(i, heatRules[i].judge(s, a, source))
 		}
 	}
 	for i := range rules {
 		if r := &rules[i]; r.unjudged == nil || !r.unjudged(a) {
-			tell(r.judge(s, a))
+			out.add(len(heatRules)+i, r.judge(s, a))
 		}
+	}
+	return out
+}
+
+func (p *presences) add(rule int, t truth) {
+	switch t {
+	case yes:
+		p[rule].definite++
+		p[rule].possible++
+	case unknown:
+		p[rule].possible++
+	}
+}
+
+// moreThan reports whether a hazard is there, or possible, more often than before.
+func (p *presences) moreThan(before *presences) bool {
+	for i := range p {
+		if p[i].definite > before[i].definite || p[i].possible > before[i].possible {
+			return true
+		}
+	}
+	return false
+}
+
+func (t *tally) hazards(p *presences) {
+	for i := range p {
+		t.definite = t.definite || p[i].definite > 0
+		t.possible = t.possible || p[i].possible > p[i].definite
 	}
 }
 
@@ -199,13 +224,13 @@ func Shortfall(c Case) *Finding {
 	for i := range c.Criteria {
 		if k := &c.Criteria[i]; k.TargetKnown() {
 			can, _ := c.mendable(k)
-			g.add(i, k.Weight, k.Score(c.measure(k.Code)), can)
+			g.add(i, k.Weight, k.Score(c.measure(k)), can)
 		}
 	}
 	if !g.found {
 		return nil
 	}
-	f, _ := c.finding(&c.Criteria[g.index], c.measure(c.Criteria[g.index].Code))
+	f, _ := c.finding(&c.Criteria[g.index], c.measure(&c.Criteria[g.index]))
 	return &f
 }
 

@@ -326,7 +326,7 @@ func TestMovingTowardsTheRangeNeverLowersTheScore(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := drawCase(t)
 		for _, k := range c.Criteria {
-			if _, exact := c.measure(k.Code).Exact(); exact && kindOf(k.Code).set != nil && k.Code != "usable_height" {
+			if _, exact := c.measure(&k).Exact(); exact && kindOf(k.Code).set != nil && k.Code != "usable_height" {
 				moveTowards(t, c, k)
 			}
 		}
@@ -337,8 +337,8 @@ func TestMovingTowardsTheRangeNeverLowersTheScore(t *testing.T) {
 // from any point of it.
 func moveTowards(t *rapid.T, c Case, k Criterion) {
 	c.Criteria = slices.DeleteFunc(slices.Clone(c.Criteria), func(o Criterion) bool { return slices.Contains(alsoRead[k.Code], o.Code) })
-	x, _ := c.measure(k.Code).Exact()
-	target := rapid.SampledFrom(k.scenarios()).Draw(t, "towards")
+	x, _ := c.measure(&k).Exact()
+	target := rapid.SampledFrom([]Target{k.mildest(), k.strictest()}).Draw(t, "towards")
 	k.Least, k.Most = target, target
 	c.Criteria[slices.IndexFunc(c.Criteria, func(o Criterion) bool { return o.Code == k.Code })] = k
 	low, high := k.span(target)
@@ -393,7 +393,7 @@ func TestUnknownNeverCountsAsMet(t *testing.T) {
 		c := drawCase(t)
 		r := mustAssess(t, c)
 		for i, f := range r.Findings {
-			m := c.measure(c.Criteria[i].Code)
+			m := c.measure(&c.Criteria[i])
 			if m.Unknown() && (f.Standing == Met || f.Score != nil && (f.Score.Worst != 0 || f.Score.Best != 1)) {
 				t.Errorf("%s is not known, yet %s with score %v", f.Criterion, f.Standing, f.Score)
 			}

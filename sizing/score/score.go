@@ -20,14 +20,19 @@ type Interval struct {
 }
 
 // MarshalJSONTo writes both ends to four decimals: more would be noise.
-func (i Interval) MarshalJSONTo(e *jsontext.Encoder) error {
-	tidy := func(x float64) jsontext.Token { return jsontext.Float(math.Round(x*1e4)/1e4 + 0) }
-	for _, t := range []jsontext.Token{jsontext.BeginObject, jsontext.String("worst"), tidy(i.Worst), jsontext.String("best"), tidy(i.Best), jsontext.EndObject} {
-		if err := e.WriteToken(t); err != nil {
-			return err
-		}
+func (i Interval) MarshalJSONTo(e *jsontext.Encoder) error { return quantity.Write(e, i) }
+
+// AppendJSON writes the same; a score is alike in every system.
+func (i Interval) AppendJSON(dst []byte, _ quantity.System) ([]byte, error) {
+	round := func(x float64) float64 { return math.Round(x*1e4)/1e4 + 0 }
+	dst, err := quantity.AppendNumber(append(dst, `{"worst":`...), round(i.Worst))
+	if err != nil {
+		return dst, err
 	}
-	return nil
+	if dst, err = quantity.AppendNumber(append(dst, `,"best":`...), round(i.Best)); err != nil {
+		return dst, err
+	}
+	return append(dst, '}'), nil
 }
 
 func (i Interval) minus(j Interval) Interval { return Interval{i.Worst - j.Worst, i.Best - j.Best} }
@@ -45,28 +50,59 @@ func From(low float64) Target { return Target{Low: &low} }
 // UpTo is a target with an upper bound alone.
 func UpTo(high float64) Target { return Target{High: &high} }
 
-// Measurement is what is known of one figure: exact when Low and High are equal,
-// unknown when both are missing, else bounded on one or both sides.
-type Measurement struct{ Low, High *float64 }
+// Measurement is what is known of one figure: exact when both bounds are known and
+// equal, unknown when neither is (the zero value), else bounded on one or both sides.
+type Measurement struct {
+	low, high       float64
+	hasLow, hasHigh bool
+}
 
 // Exactly is a figure that was measured.
-func Exactly(x float64) Measurement { return Measurement{&x, &x} }
+func Exactly(x float64) Measurement { return Within(x, x) }
 
 // Within is a figure known to lie in a range.
-func Within(low, high float64) Measurement { return Measurement{&low, &high} }
+func Within(low, high float64) Measurement { return Measurement{low, high, true, true} }
+
+// NoLess and NoMore are figures known on one side.
+func NoLess(low float64) Measurement { return Measurement{low: low, hasLow: true} }
+
+// NoMore is a figure with an upper bound alone.
+func NoMore(high float64) Measurement { return Measurement{high: high, hasHigh: true} }
 
 // Exact gives the figure and whether it is one.
 func (m Measurement) Exact() (float64, bool) {
-	if m.Low == nil || m.High == nil || *m.Low != *m.High {
+	if !m.hasLow || !m.hasHigh || m.low != m.high {
 		return 0, false
 	}
-	return *m.Low, true
+	return m.low, true
 }
 
 // Unknown reports whether nothing at all is known.
-func (m Measurement) Unknown() bool { return m.Low == nil && m.High == nil }
+func (m Measurement) Unknown() bool { return !m.hasLow && !m.hasHigh }
 
-func (m Measurement) ends() (low, high float64) { return bounds(m.Low, m.High) }
+// band gives what is known as it is shown.
+func (m Measurement) band(unit string) *quantity.Band {
+	b := &quantity.Band{Unit: unit}
+	if m.hasLow {
+		b.Low = &m.low
+	}
+	if m.hasHigh {
+		b.High = &m.high
+	}
+	return b
+}
+
+// ends are infinite where nothing is known.
+func (m Measurement) ends() (low, high float64) {
+	low, high = math.Inf(-1), math.Inf(1)
+	if m.hasLow {
+		low = m.low
+	}
+	if m.hasHigh {
+		high = m.high
+	}
+	return low, high
+}
 
 func bounds(l, h *float64) (low, high float64) {
 	low, high = math.Inf(-1), math.Inf(1)
@@ -129,6 +165,16 @@ type Criterion struct {
 	Agreement care.Agreement
 	Sources   []string
 	Note      string
+
+	kind *kind // of Code, or nil: see known
+}
+
+// known is what the project knows of the criterion, or nil.
+func (c *Criterion) known() *kind {
+	if c.kind != nil && c.kind.code == c.Code {
+		return c.kind
+	}
+	return kindOf(c.Code)
 }
 
 // span gives the bounds that bind, ±Inf where none does.
@@ -150,13 +196,34 @@ func (c *Criterion) binds(t Target) bool {
 	return !math.IsInf(low, -1) || !math.IsInf(high, 1)
 }
 
-// scenarios are the targets that bind: none, one or two.
-func (c *Criterion) scenarios() []Target {
-	return slices.DeleteFunc([]Target{c.Least, c.Most}, func(t Target) bool { return !c.binds(t) })
+// spans are the bounds of the targets that bind: of none, one or two scenarios.
+type spans struct {
+	n         int
+	low, high [2]float64
+}
+
+func (c *Criterion) spans() (out spans) {
+	for _, t := range [2]Target{c.Least, c.Most} {
+		low, high := c.span(t)
+		if !math.IsInf(low, -1) || !math.IsInf(high, 1) {
+			out.low[out.n], out.high[out.n] = low, high
+			out.n++
+		}
+	}
+	return out
 }
 
 // TargetKnown reports whether there is a target to compare with.
 func (c *Criterion) TargetKnown() bool { return c.binds(c.Least) || c.binds(c.Most) }
+
+// mildest and strictest are the targets of the least and the most demanding
+// scenario that binds.
+func (c *Criterion) mildest() Target {
+	if c.binds(c.Least) {
+		return c.Least
+	}
+	return c.Most
+}
 
 func (c *Criterion) strictest() Target {
 	if c.binds(c.Most) {
@@ -193,20 +260,23 @@ func (c *Criterion) at(x, low, high float64) float64 {
 // Score is the score interval of a measurement over both scenarios; [0, 1] for an unknown one.
 // It is meaningless when the target is not known.
 func (c *Criterion) Score(m Measurement) Interval {
+	k := c.spans()
+	return c.over(&k, m)
+}
+
+// over is Score with the spans worked out: this is the innermost loop of a match.
+func (c *Criterion) over(k *spans, m Measurement) Interval {
 	out := Interval{1, 0}
 	a, b := m.ends()
-	for _, t := range [2]Target{c.Least, c.Most} { // written out: this is the innermost loop of a match
-		if !c.binds(t) {
-			continue
-		}
-		low, high := c.span(t)
+	for i := range k.n {
+		low, high := k.low[i], k.high[i]
 		p, q := c.at(a, low, high), c.at(b, low, high)
-		best := math.Max(p, q)
+		best := max(p, q)
 		if a <= high && b >= low { // the score rises to one peak, so ends and overlap are enough
 			best = 1
 		}
-		out.Worst = math.Min(out.Worst, math.Min(p, q))
-		out.Best = math.Max(out.Best, best)
+		out.Worst = min(out.Worst, p, q)
+		out.Best = max(out.Best, best)
 	}
 	return out
 }
@@ -215,9 +285,9 @@ func (c *Criterion) Score(m Measurement) Interval {
 // of two scenarios the less favourable.
 func (c *Criterion) margin(x float64) float64 {
 	out := math.Inf(1)
-	for _, t := range c.scenarios() {
-		low, high := c.span(t)
-		out = min(out, x-low, high-x)
+	k := c.spans()
+	for i := range k.n {
+		out = min(out, x-k.low[i], k.high[i]-x)
 	}
 	return out
 }
@@ -231,8 +301,8 @@ func (c *Criterion) check() error {
 	case c.Mend.Effort() <= Measure.Effort():
 		return fmt.Errorf("criterion %s: mend %q is not a kind of work", c.Code, c.Mend)
 	}
-	for _, t := range []Target{c.Least, c.Most} {
-		for _, p := range []*float64{t.Low, t.High} {
+	for _, t := range [2]Target{c.Least, c.Most} {
+		for _, p := range [2]*float64{t.Low, t.High} {
 			if p != nil && (math.IsNaN(*p) || math.IsInf(*p, 0)) {
 				return fmt.Errorf("criterion %s: target must be finite", c.Code)
 			}
@@ -280,6 +350,9 @@ type Figure struct {
 
 // Value lets quantity.Marshalers write the figure in either unit system.
 func (f Figure) Value() quantity.Value { return quantity.Value{Number: f.Number, Unit: f.Unit} }
+
+// MarshalJSONTo writes the figure in metric.
+func (f Figure) MarshalJSONTo(e *jsontext.Encoder) error { return quantity.Write(e, f.Value()) }
 
 func figure(x float64, unit string) *Figure { return &Figure{tidy(x), unit} }
 
@@ -376,7 +449,7 @@ func Assess(c Case) (Result, error) {
 	}
 	for i := range c.Criteria {
 		k := &c.Criteria[i]
-		f, mend := c.finding(k, c.measure(k.Code))
+		f, mend := c.finding(k, c.measure(k))
 		out.Findings, mends = append(out.Findings, f), append(mends, mend)
 		if f.Score == nil {
 			out.NotJudged = append(out.NotJudged, k.Code)
@@ -435,22 +508,26 @@ func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
 	switch {
 	case m.Unknown():
 	case k.Unit == "" && exact:
-		f.Answer = map[bool]string{true: "yes", false: "partly"}[x >= 1]
-		if x <= 0 {
+		switch {
+		case x >= 1:
+			f.Answer = "yes"
+		case x <= 0:
 			f.Answer = "no"
+		default:
+			f.Answer = "partly"
 		}
 	case exact:
 		f.Value = figure(x, k.Unit)
 	default:
-		f.Between = &quantity.Band{Low: m.Low, High: m.High, Unit: k.Unit}
+		f.Between = m.band(k.Unit)
 	}
 	if !k.TargetKnown() {
 		return f, mendable{true, true}
 	}
 	if k.Unit != "" {
-		f.Target = k.band(k.scenarios()[0])
-		if s := k.band(k.strictest()); f.Target.String() != s.String() {
-			f.Strictest = s
+		f.Target = k.band(k.mildest())
+		if k.uncertain() {
+			f.Strictest = k.band(k.strictest())
 		}
 		if exact {
 			unit := k.Unit
@@ -476,12 +553,12 @@ func (c *Case) mendable(k *Criterion) (can mendable, by Mend) {
 	if k.Mend != Rebuild {
 		return mendable{true, true}, ""
 	}
-	kd := kindOf(k.Code)
+	kd := k.known()
 	if kd == nil || kd.could == nil {
 		return mendable{}, ""
 	}
 	// What the enclosure could be made to measure as it is, by moving what is in it.
-	could := k.Score(kd.could(c))
+	could := k.Score(kd.could(&c.Setup))
 	return mendable{could.Worst == 1, could.Best == 1}, kd.couldBy
 }
 
@@ -562,11 +639,6 @@ func (k *Criterion) askAnimal() string {
 
 // uncertain reports whether the two scenarios differ in a bound that binds.
 func (k *Criterion) uncertain() bool {
-	s := k.scenarios()
-	if len(s) < 2 {
-		return false
-	}
-	a, b := k.span(s[0])
-	p, q := k.span(s[1])
-	return a != p || b != q
+	s := k.spans()
+	return s.n == 2 && (s.low[0] != s.low[1] || s.high[0] != s.high[1])
 }

@@ -90,8 +90,8 @@ func TestCriterionScoreFallsLinearlyOutsideItsRange(t *testing.T) {
 		{"a range outside", two, Within(6, 9), Interval{0.2, 0.8}},
 		{"at least: too much is fine", least, Exactly(300), Interval{1, 1}},
 		{"at least: too little", least, Exactly(6), Interval{0.2, 0.2}},
-		{"at least: bounded from below only", least, Measurement{Low: new(12.0)}, Interval{1, 1}},
-		{"at least: bounded from above only", least, Measurement{High: new(9.0)}, Interval{0, 0.8}},
+		{"at least: bounded from below only", least, NoLess(12), Interval{1, 1}},
+		{"at least: bounded from above only", least, NoMore(9), Interval{0, 0.8}},
 		{"at most: too little is fine", most, Exactly(0), Interval{1, 1}},
 		{"at most: too much", most, Exactly(24), Interval{0.2, 0.2}},
 		{"at most: unknown", most, Measurement{}, Interval{0, 1}},
@@ -320,8 +320,8 @@ func TestMeasuredFromTheSetup(t *testing.T) {
 	}{
 		{"longer side called width", Setup{Inside: in(lengthOf(60), lengthOf(120), nil, nil, nil)}, "floor_length", Exactly(120)},
 		{"shorter side called length", Setup{Inside: in(lengthOf(60), lengthOf(120), nil, nil, nil)}, "floor_width", Exactly(60)},
-		{"one side bounds the longer from below", Setup{Inside: in(lengthOf(90), nil, nil, nil, nil)}, "floor_length", Measurement{Low: new(90.0)}},
-		{"one side bounds the shorter from above", Setup{Inside: in(nil, lengthOf(90), nil, nil, nil)}, "floor_width", Measurement{High: new(90.0)}},
+		{"one side bounds the longer from below", Setup{Inside: in(lengthOf(90), nil, nil, nil, nil)}, "floor_length", NoLess(90)},
+		{"one side bounds the shorter from above", Setup{Inside: in(nil, lengthOf(90), nil, nil, nil)}, "floor_width", NoMore(90)},
 		{"area", Setup{Inside: in(lengthOf(120), lengthOf(60), nil, nil, nil)}, "floor_area", Exactly(0.72)},
 		{"area with one side", Setup{Inside: in(lengthOf(120), nil, nil, nil, nil)}, "floor_area", Measurement{}},
 		{"perimeter", Setup{Inside: in(lengthOf(120), lengthOf(60), nil, nil, nil)}, "floor_perimeter", Exactly(360)},
@@ -343,7 +343,7 @@ func TestMeasuredFromTheSetup(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			c := Case{Setup: test.setup}
 			near := cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })
-			if diff := cmp.Diff(test.want, c.measure(test.code), near); diff != "" {
+			if diff := cmp.Diff(test.want, c.measure(&Criterion{Code: test.code}), near, cmp.AllowUnexported(Measurement{})); diff != "" {
 				t.Errorf("%s (-want +got):\n%s", test.code, diff)
 			}
 		})
@@ -374,8 +374,8 @@ func TestCriteriaTable(t *testing.T) {
 		}
 		cs := Case{Setup: safeSetup()}
 		k.set(&cs, 1)
-		if x, ok := k.measure(&cs).Exact(); !ok || math.Abs(x-1) > 1e-9 {
-			t.Errorf("%s: set to 1, reads %v", code, k.measure(&cs))
+		if x, ok := k.measure(&cs.Setup, &cs.Animal).Exact(); !ok || math.Abs(x-1) > 1e-9 {
+			t.Errorf("%s: set to 1, reads %v", code, k.measure(&cs.Setup, &cs.Animal))
 		}
 	}
 	if _, err := New("no_such", From(1), From(1)); err == nil {
