@@ -50,6 +50,11 @@ func runJob(job, database string) error {
 			wg.Go(func() {
 				for i := range next {
 					setup, err := s.CreateSetup(ctx, who, fmt.Sprint("write ", i), checkable(i))
+					// A slow machine may refuse a write; a client asks again with the same token.
+					for again := 0; errors.Is(err, ErrUnavailable) && again < 50; again++ {
+						time.Sleep(100 * time.Millisecond)
+						setup, err = s.CreateSetup(ctx, who, fmt.Sprint("write ", i), checkable(i))
+					}
 					mu.Lock()
 					if err == nil {
 						fmt.Println(i, setup.ID) // the acknowledgement: one line, one write
