@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 
 	"denwright/care"
@@ -19,7 +20,8 @@ const climateUsage = `denwright climate [flags] FILE
 How an enclosure with its equipment behaves in its room: air along the length, the
 hot spot, watts, cooling, humidity, condensation, the UV window, drainage, masses
 and loads. FILE holds the same JSON as POST /v1/climates takes; - reads standard
-input. testdata/demo/climate-glass-box.json is one to begin from.
+input. testdata/demo/climate-glass-box.json is one to begin from; with thermometer
+readings of the running enclosure, climate-glass-box-read.json beside it.
 
 Flags:
 `
@@ -84,6 +86,11 @@ func (g *page) climate(a *sizing.ClimateAnswer, why bool) {
 			rows = append(rows, []string{t.Name, g.band(&t.Range), t.From})
 		}
 		g.table(rows)
+	}
+	if k := a.Calibration; k != nil && (len(k.Readings) > 0 || !slices.Equal(k.Give, []string{"/readings"})) { // else none were given
+		if g.part("Calibration from readings", k.Basis, why) || len(k.Readings) > 0 {
+			g.calibration(k)
+		}
 	}
 	if k := a.Profile; k != nil && g.part("Air and hot spots", k.Basis, why) {
 		g.profile(k)
@@ -193,6 +200,37 @@ func (g *page) part(name string, b sizing.Basis, why bool) bool {
 		g.list(b.Assumptions)
 	}
 	return b.Standing == care.Known
+}
+
+func (g *page) calibration(k *sizing.ClimateCalibration) {
+	if len(k.Coefficients) > 0 {
+		rows := [][]string{{"coefficient", "before", "now"}}
+		for _, c := range k.Coefficients {
+			now := spread(g, c.After)
+			if !c.Fitted {
+				now = "not fitted"
+			}
+			rows = append(rows, []string{c.Name, spread(g, c.Before), now})
+		}
+		g.table(rows)
+		for _, c := range k.Coefficients {
+			if c.Why != "" {
+				g.list([]string{c.Name + " not fitted: " + c.Why})
+			}
+		}
+	}
+	rows := [][]string{{"reading", "read", "computed before", "now", "off"}}
+	for _, r := range k.Readings {
+		now, off := "-", "-"
+		if r.After != nil && r.Off != nil {
+			now, off = g.figure(*r.After), g.figure(*r.Off)
+		}
+		rows = append(rows, []string{r.Field, g.figure(r.Read), g.figure(r.Before), now, off})
+	}
+	g.table(rows)
+	if k.Residual != nil && k.ResidualBefore != nil && k.Worst != nil {
+		g.list([]string{fmt.Sprintf("off by %s in the root mean square (%s before), at worst %s; %d readings to spare", g.figure(*k.Residual), g.figure(*k.ResidualBefore), g.figure(*k.Worst), k.Spare)})
+	}
 }
 
 func (g *page) profile(k *sizing.ClimateProfile) {
