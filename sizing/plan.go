@@ -244,7 +244,7 @@ func Plan(c *care.Catalogue, q PlanQuestion) (*PlanAnswer, error) {
 	if broken := layout.Check(k.brief, plan); len(broken) > 0 {
 		return nil, fmt.Errorf("plan: the layout breaks %s: %s %s", broken[0].Constraint, broken[0].Item, broken[0].Why)
 	}
-	a.Plan, a.Sheets = plan, plan.Sheets(paper, units)
+	a.Plan, a.Sheets = plan, plan.Sheets(paper, units, fmt.Sprintf("for %s (%s)", a.Species.Common, a.Species.Scientific))
 	a.Cautions = append(a.Cautions, plan.Cautions...)
 	return a, nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 )
 
 // The search is bounded: so many tries for each number of hot spots, the first
@@ -915,13 +916,11 @@ func (t *try) overWater(s shape) bool {
 func shape2(x, y, r float64) shape { return shape{x: x, y: y, r: r} }
 
 func words(code string) string {
-	out := []byte(code)
-	for i := range out {
-		if out[i] == '_' {
-			out[i] = ' '
-		}
+	out := strings.ReplaceAll(code, "_", " ")
+	if strings.HasPrefix(out, "uv") {
+		out = "UV" + out[2:]
 	}
-	return string(out)
+	return out
 }
 
 func (f *Fixture) label() string {

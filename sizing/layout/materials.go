@@ -254,7 +254,8 @@ func table(rows [][]string) []byte {
 	return buf.Bytes()
 }
 
-// measure writes a length in mm or in, without its unit.
+// measure writes a length in mm or in, without its unit: to a hundredth, or exact where it
+// is a whole number of sixteenths of an inch.
 func measure(l quantity.Length, units quantity.System) string {
 	if l == 0 {
 		return ""
@@ -262,6 +263,9 @@ func measure(l quantity.Length, units quantity.System) string {
 	v := quantity.Value{Number: float64(l) * 1000, Unit: "mm"}
 	if units == quantity.Imperial {
 		v = v.In(units)
+		if n := math.Round(v.Number * 16); math.Abs(v.Number*16-n) < 1e-6 {
+			return strconv.FormatFloat(n/16, 'f', -1, 64)
+		}
 	}
 	return strconv.FormatFloat(math.Round(v.Number*100)/100, 'f', -1, 64)
 }

@@ -72,7 +72,7 @@ func TestWorkedPlans(t *testing.T) {
 				t.Fatal(err)
 			}
 			golden(t, name+".json", append(data, '\n'))
-			for _, s := range p.Sheets(layout.A4, quantity.Metric) {
+			for _, s := range p.Sheets(layout.A4, quantity.Metric, "invented") {
 				golden(t, name+"."+s.Name+".svg", s.SVG)
 			}
 		})
@@ -84,6 +84,7 @@ type shape struct {
 	name string
 	attr map[string]string
 	in   string // class of the group around it
+	text string // of a text without parts
 	mm   float64
 }
 
@@ -134,6 +135,9 @@ func read(t *testing.T, svg []byte) (out []shape, texts map[string]string) {
 		case xml.CharData:
 			if len(open) > 0 && strings.TrimSpace(string(e)) != "" {
 				texts[open[len(open)-1]] += string(e) + "\n"
+				if open[len(open)-1] == "text" && out[len(out)-1].name == "text" {
+					out[len(out)-1].text += string(e)
+				}
 			}
 		}
 	}
@@ -156,7 +160,7 @@ func TestDrawingsByTheRuler(t *testing.T) {
 		}
 		for _, paper := range []layout.Paper{layout.A4, layout.Letter} {
 			for _, units := range []quantity.System{quantity.Metric, quantity.Imperial} {
-				for _, s := range p.Sheets(paper, units) {
+				for _, s := range p.Sheets(paper, units, "") {
 					els, texts := read(t, s.SVG)
 					scale := float64(s.Scale)
 					root := els[0]
@@ -264,9 +268,10 @@ func TestDrawingsByTheRuler(t *testing.T) {
 
 // Nothing is drawn or written off the paper; widths of letters are estimated.
 func TestDrawingsStayOnPaper(t *testing.T) {
+	const letter = 0.56 // of the size of the type
 	for _, name := range names() {
 		for _, paper := range []layout.Paper{layout.A4, layout.Letter} {
-			for _, s := range solve(t, worked()[name]).Sheets(paper, quantity.Imperial) {
+			for _, s := range append(solve(t, worked()[name]).Sheets(paper, quantity.Imperial, ""), solve(t, worked()[name]).Sheets(paper, quantity.Metric, "")...) {
 				els, _ := read(t, s.SVG)
 				for _, e := range els {
 					if e.name != "text" || e.attr["x"] == "" {
@@ -274,6 +279,21 @@ func TestDrawingsStayOnPaper(t *testing.T) {
 					}
 					if x, y := e.num(t, "x"), e.num(t, "y"); x < 4 || x > paper.Width-4 || y < 4 || y > paper.Height-4 {
 						t.Errorf("%s %s: text at %g, %g", name, s.Name, x, y)
+					}
+					size := 2.8
+					if e.attr["font-size"] != "" {
+						size = e.num(t, "font-size")
+					}
+					long := letter * size * float64(len([]rune(e.text)))
+					from := e.num(t, "x")
+					switch e.attr["text-anchor"] {
+					case "middle":
+						from -= long / 2
+					case "end":
+						from -= long
+					}
+					if from < 3 || from+long > paper.Width-3 {
+						t.Errorf("%s %s: %q runs from %.1f to %.1f mm on paper of %g", name, s.Name, e.text, from, from+long, paper.Width)
 					}
 				}
 			}
@@ -717,7 +737,7 @@ func BenchmarkPlan(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				p.Sheets(layout.A4, quantity.Metric)
+				p.Sheets(layout.A4, quantity.Metric, "invented")
 				p.CutCSV(quantity.Metric)
 				if _, err := p.Program.Calendar(2026); err != nil {
 					b.Fatal(err)
