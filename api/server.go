@@ -149,6 +149,7 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	e.POST("/v1/outgrowings", ask(s, cfg, "AssessmentQuestion", true, sizing.Outgrow))
 	e.POST("/v1/handovers", ask(s, cfg, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, "ClimateQuestion", true, sizing.Climate))
+	e.POST("/v1/plans", s.plan(cfg))
 	return e
 }
 

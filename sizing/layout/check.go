@@ -198,6 +198,11 @@ func (j *judge) floor() {
 			j.fail(RoomOnFloor, string(x.role), "has %.3f m² of %.3f m²", got, x.area)
 		}
 	}
+	for _, pl := range j.of(Water) {
+		if n.Water <= 0.6*clear.size() && float64(min(pl.Length, pl.Width))*4 < float64(max(pl.Length, pl.Width))-tolerance {
+			j.fail(RoomOnFloor, pl.Code, "is a gutter, more than four times as long as wide")
+		}
+	}
 	for _, r := range []Role{WarmRetreat, CoolRetreat, HumidRetreat} {
 		for _, pl := range j.of(r) {
 			if float64(min(pl.Length, pl.Width, pl.Entrance)) < j.b.Animal.Width || float64(pl.Top)-j.b.Box.Drainage-j.b.Box.Substrate < j.b.Animal.BackHeight {

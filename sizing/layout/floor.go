@@ -27,6 +27,7 @@ const (
 	haulOutGap  = 0.15 // from the water to the haul-out, m
 	bodyRoom    = 1.3  // retreats and entrances against the body
 	leastAir    = 0.05 // above a tub, m
+	longWater   = 4.0  // times as long as wide that a dish may be
 	slab        = 0.03 // least height of a basking place above the substrate, m
 	touchingGap = 0.03 // from a back to a guard, m
 	ledge       = 0.05 // thickness of a basking ledge, m
@@ -81,6 +82,14 @@ const (
 	MistOffLamps     Constraint = "mist_off_hot_lamps"
 	FogCeiling       Constraint = "fog_under_ceiling"
 )
+
+// Constraints are all of them.
+var Constraints = []Constraint{
+	RoomOnFloor, GradientOrder, RetreatBothEnds, WalkingArea, DiggingGround, HaulOut, LampDistance, LampCone, LampAim, BeamFree,
+	UVOverSpot, UVDistance, OverWater, SprayOff, FanOff, OutOfReach, OpeningSpacing, TrimSpacing, HoleSpacing, EdgeSpacing,
+	BattenFree, UVClearOfTrim, BodyOverlap, PanelWeb, ServiceOpening, MatFits, VentsPlaced, WallOverlap, ClimbHeight,
+	PlantLightPlaced, MistOffLamps, FogCeiling,
+}
 
 // stop is why a try failed, and how far it had come.
 type stop struct {
@@ -759,8 +768,10 @@ func (t *try) dish() *stop {
 	if b.Box.Height-it.top < leastAir {
 		return &stop{at: RoomOnFloor, item: string(Water), reason: "the tub leaves no air above it"}
 	}
-	shapes := shapesOf(b.Needs.Water, 0, 1, 1.5, 2, 3)
-	if w := math.Floor(t.land.w*1000) / 1000; b.Needs.Water/w < t.land.l {
+	// The body fits in, where the area lets it.
+	shapes := shapesOf(b.Needs.Water, min(b.Animal.Width, math.Floor(200*math.Sqrt(b.Needs.Water))/200), 1, 1.5, 2, 3)
+	// Across the whole floor, unless that makes a gutter of it.
+	if w := math.Floor(t.land.w*1000) / 1000; b.Needs.Water/w < t.land.l && b.Needs.Water/w >= w/longWater {
 		shapes = append(shapes, [2]float64{up(b.Needs.Water / w), w})
 	}
 	cost := t.toward(0.74, 0.1)

@@ -205,6 +205,20 @@ func (p *Plan) day(b *Brief, s Season) SeasonDay {
 	return out
 }
 
+// Codes are those of its events, each once, in order.
+func (p Program) Codes() []string {
+	var out []string
+	for _, s := range p.Seasons {
+		for _, e := range s.Events {
+			if !slices.Contains(out, e.Code) {
+				out = append(out, e.Code)
+			}
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Rows are the events of all seasons as a table with its heading.
 func (p Program) Rows() [][]string {
 	out := [][]string{{"season", "months", "event", "start", "end", "days", "note"}}
