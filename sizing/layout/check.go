@@ -667,6 +667,9 @@ func (j *judge) wall() {
 			rFrom, rTo, off = box.front, box.back, clear.right-box.right
 		}
 		to = from + float64(d.Length)
+		if end := map[bool]float64{true: j.b.Box.Length, false: j.b.Box.Width}[d.Wall == "back"]; min(from, end-to) < j.b.Box.Panel-2*tolerance {
+			j.fail(ServiceOpening, "service_door", "leaves a web thinner than the panel at a corner")
+		}
 		if from < rFrom-2*tolerance || to > rTo+2*tolerance || off > 2*tolerance {
 			j.fail(ServiceOpening, "service_door", "does not open into the warm retreat")
 		}

@@ -159,11 +159,11 @@ func (s *sheet) done(title, view, desc string) Sheet {
 	}
 	s.f(`<text x="%g" y="%g" font-size="4" font-weight="bold">%s%s</text>`, sheetEdge, y+5.5, text(title), about)
 	s.f(`<text x="%g" y="%g">%s</text>`, sheetEdge, y+10, text(view))
-	s.f(`<text x="%g" y="%g">Sheet %d of %d. Scale 1:%d on paper of %g × %g mm. Print at 100 %%, not fitted to the page. Dimensions in %s.</text>`, sheetEdge, y+14, 1+slices.Index(SheetNames, s.name), len(SheetNames), s.scale, s.paper.Width, s.paper.Height, unitOf(s.units))
+	s.f(`<text x="%g" y="%g">Sheet %d of %d. Scale 1:%d on paper of %g × %g mm. Print at 100 %%, not fitted to the page. Dimensions in %s.</text>`, sheetEdge, y+14, 1+slices.Index(SheetNames, s.name), len(SheetNames), s.scale, s.paper.Width, s.paper.Height, UnitOf(s.units))
 	// The bar is a true length on paper, whatever the scale.
 	x := right - 62
 	s.f(`<g class="bar" data-paper-mm="50"><line x1="%g" y1="%g" x2="%g" y2="%g" stroke="#000" stroke-width="0.3"/><path d="M%g %gv2M%g %gv2" stroke="#000" stroke-width="0.3"/></g>`, x, y+6, x+50, y+6, x, y+5, x+50, y+5)
-	s.f(`<text x="%g" y="%g" text-anchor="middle">50 mm by the ruler, %s %s built</text>`, x+25, y+11, measure(quantity.Length(0.05*float64(s.scale)), s.units), unitOf(s.units))
+	s.f(`<text x="%g" y="%g" text-anchor="middle">50 mm by the ruler, %s %s built</text>`, x+25, y+11, Measure(quantity.Length(0.05*float64(s.scale)), s.units), UnitOf(s.units))
 	return Sheet{Name: s.name, Title: title, Scale: s.scale, SVG: []byte(s.head(title, desc) + s.w.String() + "</svg>\n")}
 }
 
@@ -226,7 +226,7 @@ func (s *sheet) dim(x1, y1, x2, y2, off float64) {
 	true := quantity.Length(math.Hypot(x2-x1, y2-y1))
 	s.f(`<g class="dim" data-mm="%.3f">`, float64(true)*1000)
 	style := `stroke="#000" stroke-width="0.15"`
-	label := measure(q(float64(true)), s.units)
+	label := Measure(q(float64(true)), s.units)
 	if x1 != x2 {
 		y := a[1] - off
 		s.f(`<line x1="%.3f" y1="%.3f" x2="%.3f" y2="%.3f" %s/>`, a[0], y, b[0], y, style)
@@ -240,7 +240,8 @@ func (s *sheet) dim(x1, y1, x2, y2, off float64) {
 	s.f(`<path d="M%.3f %.3fH%.3fM%.3f %.3fH%.3f" %s fill="none"/>`, a[0], a[1], x+math.Copysign(1, off), b[0], b[1], x+math.Copysign(1, off), style)
 	s.f(`<path d="M%.3f %.3fl1.2 -1.2M%.3f %.3fl1.2 -1.2" stroke="#000" stroke-width="0.3" fill="none"/>`, x-0.6, a[1]+0.6, x-0.6, b[1]+0.6)
 	beside := -0.8
-	if off > 12 { // outside, where figures along the edge stand inside
+	if off > 12 || off > 0 && s.mm(math.Abs(y2-y1)) < letterWide*float64(len(label))+1.5 {
+		// Outside: where figures along the edge stand inside, or the stretch is shorter than its figure.
 		beside = 2.9
 	}
 	s.f(`<text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="middle" %s>%s</text></g>`, x+beside, (a[1]+b[1])/2, halo, label)
@@ -305,10 +306,7 @@ func (s *sheet) wrap(line string) {
 }
 
 func (s *sheet) v(l quantity.Length) string {
-	if l == 0 {
-		return "0"
-	}
-	return measure(l, s.units)
+	return Measure(l, s.units)
 }
 
 var rolePatterns = map[Role]string{HotSpot: "cross", WarmRetreat: "slant", CoolRetreat: "back", HumidRetreat: "damp", Water: "waves", Sump: "waves", Climbing: "bars", Feeding: "posts", Digging: "dots"}
@@ -338,7 +336,7 @@ func (s *sheet) size(ls ...quantity.Length) string {
 	for i, l := range ls {
 		out[i] = s.v(l)
 	}
-	return strings.Join(out, " × ") + " " + unitOf(s.units)
+	return strings.Join(out, " × ") + " " + UnitOf(s.units)
 }
 
 func (p *Plan) floorSheet(s *sheet) Sheet {
@@ -418,13 +416,13 @@ func (p *Plan) floorSheet(s *sheet) Sheet {
 	s.row += 1
 	for _, pl := range p.Floor {
 		if pl.Entrance > 0 {
-			s.wrap("Entrance of the " + pl.Name + ": " + s.v(pl.Entrance) + " " + unitOf(units) + " wide.")
+			s.wrap("Entrance of the " + pl.Name + ": " + s.v(pl.Entrance) + " " + UnitOf(units) + " wide.")
 		}
 	}
 	if p.Tub != nil {
-		s.wrap(fmt.Sprintf("Water: %s to the brim, %s deep. Drain: %s. Refill: %s. Change: %s.", p.Tub.Volume.Value().In(units), p.Tub.Depth.Value().In(units), p.Tub.Drain, p.Tub.Refill, p.Tub.Every()))
+		s.wrap(fmt.Sprintf("Water: %s to the brim, %s deep. Drain: %s. Refill: %s. Change: %s.", Litres(p.Tub.Volume, units), p.Tub.Depth.Value().In(units), p.Tub.Drain, p.Tub.Refill, p.Tub.Every()))
 	}
-	s.wrap(fmt.Sprintf("Clear dry floor: %s. Rocks and the hot spot stand on the floor panel, not on soil.", p.ClearFloor.Value().In(units)))
+	s.wrap(fmt.Sprintf("Clear dry floor: %s. Rocks, and all that bears an animal, stand on the floor panel or are fixed to a wall, never on soil.", p.ClearFloor.Value().In(units)))
 	var d strings.Builder
 	fmt.Fprintf(&d, "Floor seen from above, front at the bottom, %s on the left. Inside %s.", warmWord, s.size(p.Length, p.Width))
 	for i, pl := range p.Floor {
@@ -838,7 +836,16 @@ func (p *Plan) sectionSheet(s *sheet) Sheet {
 		if m.Kind == PlantLight { // at the front, so open
 			extra = ` stroke-width="0.2" stroke-dasharray="2 0.8"`
 		}
-		s.rect(m.Code, x-half, z, 2*half, max(h-z, 0.004), pattern, extra)
+		// How high a body is, nobody says: a hand's breadth is drawn, and what it hangs on.
+		body := min(max(h-z, 0.004), 0.12)
+		s.rect(m.Code, x-half, z, 2*half, body, pattern, extra)
+		if z+body < h-0.001 {
+			for _, at := range []float64{x - 0.8*half, x + 0.8*half} {
+				px, py := s.at(at, h)
+				_, below := s.at(at, z+body)
+				s.f(`<path d="M%.3f %.3fV%.3f" stroke="#000" stroke-width="0.15" fill="none"/>`, px, py, below)
+			}
+		}
 		if m.BeamRadius > 0 {
 			ax, ay := s.at(x, z)
 			bx, by := s.at(x-float64(m.BeamRadius), float64(tops[m.Spot]))
@@ -902,7 +909,7 @@ func (p *Plan) sectionSheet(s *sheet) Sheet {
 	bx, _ := s.at(l, h+t)
 	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax+1, ay-1.2, warmWord, bx-1, ay-1.2, coolWord)
 	s.column("Heights above the floor panel", true)
-	s.column(fmt.Sprintf("Drainage %s, substrate %s, surface at %s %s", s.v(p.Drainage), s.v(p.Substrate), s.v(p.Surface), unitOf(units)), false)
+	s.column(fmt.Sprintf("Drainage %s, substrate %s, surface at %s %s", s.v(p.Drainage), s.v(p.Substrate), s.v(p.Surface), UnitOf(units)), false)
 	s.column(fmt.Sprintf("Lowest fixture %s, ceiling %s", s.v(q(lowest)), s.v(p.Height)), false)
 	s.column(fmt.Sprintf("Front upstand (dash-dot) to %s", s.v(q(p.kick()))), false)
 	s.row++
@@ -923,7 +930,7 @@ func (p *Plan) sectionSheet(s *sheet) Sheet {
 		}
 	}
 	s.row++
-	s.wrap("Distances run from a lamp's face or guard to the back of the animal on its hot spot. Dashed: edge of the beam, climbing structure, plant light. Bars: UV. Upright lines: basking lamp. On the left: tops of the places, above the floor panel.")
+	s.wrap("Distances run from a lamp's face or guard to the back of the animal on its hot spot. Dashed: edge of the beam, climbing structure, plant light. Bars: UV. Upright lines: basking lamp. Bodies are drawn 120 mm high at most. On the left: tops of the places, above the floor panel.")
 	var desc strings.Builder
 	fmt.Fprintf(&desc, "Section along the length, seen from the front, %s on the left. Inside height %s, substrate surface at %s.", warmWord, s.size(p.Height), s.v(p.Surface))
 	for _, m := range p.Fixtures {

@@ -716,7 +716,8 @@ func (t *try) retreats() *stop {
 		if i := b.first(Mat); i >= 0 && role == WarmRetreat {
 			f := &b.Fixtures[i]
 			it.bottom = 0 // its own floor carries the mat
-			door := max(b.Practice.MatService, min(f.Length, f.Width))
+			// A web of the panel's thickness stays between the door and a corner of the box.
+			door := max(b.Practice.MatService, min(f.Length, f.Width)) + 2*b.Box.Panel
 			shapes = matShapes(b.Needs.Retreat, f, door, least)
 			rules = append(rules, func(r rect) (Constraint, bool) {
 				side := math.Abs(r.x-t.clear.x) < 0.0011 && r.w >= door-slack

@@ -378,6 +378,44 @@ func TestTradePractice(t *testing.T) {
 	if openings < 3 {
 		t.Errorf("%d openings: the animal can't choose", openings)
 	}
+	// In the plan itself: cut edges, and the UV fixture off the trims.
+	for i, a := range plan.Holes {
+		for _, b := range plan.Holes[:i] {
+			if a.Purpose == "lamp opening" && b.Purpose == a.Purpose {
+				if gap := math.Hypot(float64(a.X-b.X), float64(a.Y-b.Y)) - float64(a.Diameter+b.Diameter)/2; gap < in("2.25 in")-0.0006 {
+					t.Errorf("%s and %s: %.4f m between the cuts", a.Code, b.Code, gap)
+				}
+			}
+		}
+		for _, m := range plan.Fixtures {
+			if m.Kind == layout.UV && a.Purpose == "lamp opening" {
+				dx := max(0, math.Abs(float64(a.X-m.X))-float64(m.Length)/2)
+				dy := max(0, math.Abs(float64(a.Y-m.Y))-float64(m.Width)/2)
+				if clear := math.Hypot(dx, dy) - float64(a.Trim)/2; clear < in("1 in")-0.0006 {
+					t.Errorf("the UV fixture is %.4f m from the trim of %s", clear, a.Code)
+				}
+			}
+		}
+	}
+	for _, c := range plan.Cuts {
+		if strings.HasPrefix(c.Part, "guard disc") && !strings.Contains(c.Note, "trim's outside circle") || strings.HasPrefix(c.Part, "trim ring") && !strings.Contains(c.Note, "crosswise") {
+			t.Errorf("%s: %s", c.Part, c.Note)
+		}
+	}
+	tree := worked()["tree-lizard"]
+	tree.Practice = layout.TradePractice()
+	mounts := 0
+	for _, h := range solve(t, tree).Holes {
+		if h.Purpose == "fan mount" {
+			mounts++
+			if math.Abs(float64(h.Diameter)-in("0.625 in")) > 1e-9 {
+				t.Errorf("fan mount %v", h.Diameter)
+			}
+		}
+	}
+	if mounts == 0 {
+		t.Error("no fan mount")
+	}
 	for _, o := range solve(t, worked()["heavy-snake"]).Walls {
 		if o.Code == "service_door" && float64(o.Length) < in("20 in")-0.0006 {
 			t.Errorf("service door %v", o.Length)

@@ -164,6 +164,10 @@ func (p *Plan) day(b *Brief, s Season) SeasonDay {
 		}
 		longest := baskAfterDawn - 2*coolDown
 		if minutes > longest {
+			if m := p.Moisture; m != nil && m.Met {
+				m.Met = false
+				m.Notes = append(m.Notes, fmt.Sprintf("The program has no room for %d min of mist a session: the lamps are cold for %d min.", minutes, longest))
+			}
 			minutes = longest
 			note = fmt.Sprintf("cut to the %d min for which the lamps are cold: more or larger nozzles, or less air change, for the rest", longest)
 		}
