@@ -115,11 +115,12 @@ func events(p *layout.Plan) (n int) {
 }
 
 // outlines reads the rectangles with a code, in mm of paper as a ruler would find them
-// on a sheet printed at 100 %, and the scale.
+// on a sheet printed at 100 %, and the scale; it holds every dimension line to the
+// length that it states.
 func outlines(t testing.TB, svg []byte) (boxes map[string][2]float64, scale float64) {
 	t.Helper()
 	boxes = map[string][2]float64{}
-	var perUnit float64
+	var perUnit, stated float64
 	for d := xml.NewDecoder(bytes.NewReader(svg)); ; {
 		token, err := d.Token()
 		if errors.Is(err, io.EOF) {
@@ -150,6 +151,14 @@ func outlines(t testing.TB, svg []byte) (boxes map[string][2]float64, scale floa
 			scale = number(attr["data-scale"])
 			if high := number(strings.TrimSuffix(attr["height"], "mm")) / number(box[3]); math.Abs(high-perUnit) > 1e-9 {
 				t.Errorf("%g mm a unit across, %g down", perUnit, high)
+			}
+		case e.Name.Local == "g":
+			if stated = 0; attr["class"] == "dim" {
+				stated = number(attr["data-mm"])
+			}
+		case e.Name.Local == "line" && stated > 0:
+			if l := math.Hypot(number(attr["x2"])-number(attr["x1"]), number(attr["y2"])-number(attr["y1"])) * perUnit * scale; math.Abs(l-stated) > 0.01*scale {
+				t.Errorf("a dimension of %g mm measures %g mm times the scale", stated, l)
 			}
 		case e.Name.Local == "rect" && attr["data-code"] != "":
 			boxes[attr["data-code"]] = [2]float64{number(attr["width"]) * perUnit, number(attr["height"]) * perUnit}
