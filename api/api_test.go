@@ -363,7 +363,7 @@ var removed = any("\x00removed")
 func TestEveryFieldBroken(t *testing.T) {
 	k := newChecker(t)
 	n := 0
-	for path, name := range map[string]string{"/v1/sizings": "SizingQuestion", "/v1/assessments": "AssessmentQuestion", "/v1/climates": "ClimateQuestion",
+	for path, name := range map[string]string{"/v1/sizings": "SizingQuestion", "/v1/assessments": "AssessmentQuestion", "/v1/climates": "ClimateQuestion", "/v1/plans": "PlanQuestion",
 		"/v1/matches": "MatchQuestion", "/v1/company-checks": "CompanyQuestion", "/v1/comparisons": "ComparisonQuestion", "/v1/change-plans": "ChangeQuestion"} {
 		root := k.doc.Components.Schemas[name].Value
 		for _, e := range k.doc.Paths.Value(path).Post.RequestBody.Value.Content["application/json"].Examples {
@@ -928,6 +928,7 @@ func fuzzQuestion(f *testing.F, path string) {
 func FuzzSizings(f *testing.F)     { fuzzQuestion(f, "/v1/sizings") }
 func FuzzAssessments(f *testing.F) { fuzzQuestion(f, "/v1/assessments") }
 func FuzzClimates(f *testing.F)    { fuzzQuestion(f, "/v1/climates") }
+func FuzzPlans(f *testing.F)       { fuzzQuestion(f, "/v1/plans") }
 func FuzzMatches(f *testing.F)     { fuzzQuestion(f, "/v1/matches") }
 
 // null is a response writer that keeps nothing.

@@ -48,34 +48,36 @@ func ask[Q, A any](s *Server, cfg Config, at *slots, schema string, contractFirs
 		if err := params.done(); err != nil {
 			return err
 		}
-		body, err := readBody(c, cfg.MaxBodyBytes)
+		a, err := answered(s, snap, c, cfg, at, schema, contractFirst, answer)
 		if err != nil {
 			return err
-		}
-		if err := at.take(c.Request().Context()); err != nil {
-			return err
-		}
-		defer at.give()
-		var q Q
-		var a A
-		// A null or an empty text would pass for a field left out; the contract knows neither.
-		failed := errSlow
-		if !contractFirst && len(body) <= fastLimit && !bytes.Contains(body, []byte("null")) && !bytes.Contains(body, []byte(`""`)) {
-			if failed = json.Unmarshal(body, &q, strict); failed == nil {
-				a, failed = answer(snap.Catalogue, q)
-			}
-		}
-		if failed != nil {
-			if a, err = examined(s, snap, schema, contractFirst, body, answer); err != nil {
-				return err
-			}
 		}
 		c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
 		return s.send(c, a, system)
 	}
 }
 
-var errSlow = errors.New("not decoded yet")
+// answered reads the body of a request and, with a place to compute, puts the question in it.
+func answered[Q, A any](s *Server, snap *snapshot, c echo.Context, cfg Config, at *slots, schema string, contractFirst bool, answer func(*care.Catalogue, Q) (A, error)) (a A, err error) {
+	body, err := readBody(c, cfg.MaxBodyBytes)
+	if err != nil {
+		return a, err
+	}
+	if err := at.take(c.Request().Context()); err != nil {
+		return a, err
+	}
+	defer at.give()
+	// A null or an empty text would pass for a field left out; the contract knows neither.
+	if !contractFirst && len(body) <= fastLimit && !bytes.Contains(body, []byte("null")) && !bytes.Contains(body, []byte(`""`)) {
+		var q Q
+		if json.Unmarshal(body, &q, strict) == nil {
+			if a, err := answer(snap.Catalogue, q); err == nil {
+				return a, nil
+			}
+		}
+	}
+	return examined(s, snap, schema, contractFirst, body, answer)
+}
 
 // readBody checks the media type and reads at most limit bytes.
 func readBody(c echo.Context, limit int64) ([]byte, error) {

@@ -27,6 +27,7 @@ import (
 	"denwright/care/quantity"
 	"denwright/openapi"
 	"denwright/sizing"
+	"denwright/sizing/layout"
 	"denwright/sizing/score"
 )
 
@@ -35,6 +36,9 @@ var embedded = sync.OnceValues(care.Embedded)
 
 func TestMain(m *testing.M) {
 	openapi3filter.RegisterBodyDecoder("application/problem+json", openapi3filter.JSONBodyDecoder)
+	for _, text := range []string{svgType, calendarType, csvType} { // parsed by the tests of plans and intakes
+		openapi3filter.RegisterBodyDecoder(text, openapi3filter.PlainBodyDecoder)
+	}
 	os.Exit(m.Run())
 }
 
@@ -343,6 +347,7 @@ func TestEnumsAreThoseOfTheCode(t *testing.T) {
 		"Presence":        words([]score.Presence{score.Definite, score.Possible, score.Absent, score.NotJudged}),
 		"Mend":            words([]score.Mend{score.Measure, score.Adjust, score.Furnish, score.Equip, score.Alter, score.Separate, score.Rebuild}),
 		"Material":        score.Materials, "Ventilation": score.Ventilations, "Spectrum": score.Spectra,
+		"PlanKind": words(layout.Kinds), "PlanRole": words(layout.Roles), "PlanConstraint": words(layout.Constraints),
 		"HeatKind": score.HeatKinds, "Place": score.Places, "Control": score.Controls,
 	}
 	for name, want := range tests {
@@ -446,6 +451,7 @@ func TestFieldsAreThoseOfTheCode(t *testing.T) {
 	compare("company", doc.Components.Schemas["CompanyQuestion"].Value, reflect.TypeFor[sizing.CompanyQuestion]())
 	compare("comparison", doc.Components.Schemas["ComparisonQuestion"].Value, reflect.TypeFor[sizing.ComparisonQuestion]())
 	compare("change", doc.Components.Schemas["ChangeQuestion"].Value, reflect.TypeFor[sizing.ChangeQuestion]())
+	compare("plan", doc.Components.Schemas["PlanQuestion"].Value, reflect.TypeFor[sizing.PlanQuestion]())
 	compare("climate", doc.Components.Schemas["ClimateQuestion"].Value, reflect.TypeFor[sizing.ClimateQuestion]())
 }
 

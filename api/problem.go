@@ -36,6 +36,10 @@ var (
 		"Nothing is served under this path. /openapi.yaml lists every path."}
 	methodNotAllowed = &problemKind{"method-not-allowed", 405, "The method is not allowed here",
 		"The path exists, but not for this method. The Allow header lists those that do."}
+	notAcceptable = &problemKind{"not-acceptable", 406, "No such representation",
+		"What the Accept header asks for is not what this path can give. The detail lists what it can; without an Accept header it gives JSON."}
+	noPlan = &problemKind{"no-plan", 422, "There is no plan to draw",
+		"The question is good, but what it asks for does not fit, so there are no drawings and no lists. The errors name what blocks and the smallest changes that free it; the JSON answer says more."}
 	tooSlow = &problemKind{"request-too-slow", 408, "The request took too long to arrive",
 		"The body did not arrive in time. Send it again."}
 	bodyTooLarge = &problemKind{"body-too-large", 413, "The body is too large",
@@ -54,8 +58,8 @@ var (
 		"No catalogue is loaded yet, or the service is stopping. Try again shortly."}
 )
 
-var problemKinds = []*problemKind{unreadableRequest, invalidParameter, unknownName, noSuchPath, methodNotAllowed, tooSlow,
-	bodyTooLarge, wrongMediaType, invalidQuestion, tooOften, internalError, tooBusy, notReady}
+var problemKinds = []*problemKind{unreadableRequest, invalidParameter, unknownName, noSuchPath, methodNotAllowed, notAcceptable, tooSlow,
+	bodyTooLarge, wrongMediaType, invalidQuestion, noPlan, tooOften, internalError, tooBusy, notReady}
 
 // Problem is an error that knows the problem document (RFC 9457) it is answered with.
 type Problem struct {

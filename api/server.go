@@ -188,6 +188,7 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	e.POST("/v1/outgrowings", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.Outgrow))
 	e.POST("/v1/handovers", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, questions, "ClimateQuestion", true, sizing.Climate))
+	e.POST("/v1/plans", s.plan(cfg, questions))
 	return e
 }
 

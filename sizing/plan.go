@@ -145,13 +145,15 @@ type PlanAnswer struct {
 	SizeFrom string       `json:"size_from"`
 	Plan     *layout.Plan `json:"plan,omitzero"`
 	// Sheets are the drawings; each SVG is fetched by itself.
-	Sheets      []layout.Sheet `json:"sheets,omitzero"`
-	Blocked     *PlanBlocked   `json:"blocked,omitzero"`
-	Assumptions []string       `json:"assumptions"`
-	Warnings    []Warning      `json:"warnings,omitzero"`
-	Cautions    []string       `json:"cautions"`
-	Catalogue   string         `json:"catalogue_revision"`
-	Engine      string         `json:"engine_version"`
+	Sheets []layout.Sheet `json:"sheets,omitzero"`
+	// Units in which the drawings, and by default the lists, are written.
+	Units       quantity.System `json:"-"`
+	Blocked     *PlanBlocked    `json:"blocked,omitzero"`
+	Assumptions []string        `json:"assumptions"`
+	Warnings    []Warning       `json:"warnings,omitzero"`
+	Cautions    []string        `json:"cautions"`
+	Catalogue   string          `json:"catalogue_revision"`
+	Engine      string          `json:"engine_version"`
 }
 
 // PlanBlocked says which constraint blocks and which single changes, each tried, free it;
@@ -212,7 +214,7 @@ func Plan(c *care.Catalogue, q PlanQuestion) (*PlanAnswer, error) {
 		return nil, p.bad
 	}
 	k.brief.Seed = q.Seed
-	a := &PlanAnswer{Species: Ref(s), Animals: k.g.sizes, SizeFrom: "advised", Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction), Catalogue: c.Revision, Engine: EngineVersion}
+	a := &PlanAnswer{Species: Ref(s), Units: units, Animals: k.g.sizes, SizeFrom: "advised", Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction), Catalogue: c.Revision, Engine: EngineVersion}
 	if q.Enclosure != nil && q.Enclosure.Length != nil {
 		a.SizeFrom = "given"
 	}
@@ -244,7 +246,7 @@ func Plan(c *care.Catalogue, q PlanQuestion) (*PlanAnswer, error) {
 	if broken := layout.Check(k.brief, plan); len(broken) > 0 {
 		return nil, fmt.Errorf("plan: the layout breaks %s: %s %s", broken[0].Constraint, broken[0].Item, broken[0].Why)
 	}
-	a.Plan, a.Sheets = plan, plan.Sheets(paper, units)
+	a.Plan, a.Sheets = plan, plan.Sheets(paper, units, fmt.Sprintf("for %s (%s)", a.Species.Common, a.Species.Scientific))
 	a.Cautions = append(a.Cautions, plan.Cautions...)
 	return a, nil
 }
@@ -294,6 +296,9 @@ func (k *planner) box(p *problems) {
 		b.Length, b.Width, b.Height = float64(*e.Length), float64(*e.Width), float64(*e.Height)
 		if adv.Standing == care.Known && (*e.Length < adv.Length || *e.Width < adv.Width) {
 			p.warn("/enclosure", fmt.Sprintf("smaller than the floor advised for these animals, %s × %s: what fits in is not yet enough", adv.Length.Value(), adv.Width.Value()))
+		}
+		if air := b.Height - b.Drainage - b.Substrate; adv.Standing == care.Known && air < float64(adv.UsableHeight) {
+			p.warn("/enclosure/height", fmt.Sprintf("leaves %s above the substrate, less than the usable height advised for these animals, %s", quantity.Length(air).Value(), adv.UsableHeight.Value()))
 		}
 	case given > 0:
 		p.add("/enclosure", "gives some sides but not all", "give length, width and height, or none for the advised size")

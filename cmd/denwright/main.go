@@ -44,6 +44,7 @@ const usage = `denwright: what enclosure an animal needs, and how good one at ha
   denwright handover FILE              one page for the adopter
   denwright intake FILE                a whole list of enclosures, row by row
   denwright climate FILE               how an enclosure behaves in its room
+  denwright plan FILE                  where everything goes: drawings, cut list, day program
   denwright records check              check every record and print what is covered
   denwright version                    engine version and catalogue revision
 
@@ -79,7 +80,7 @@ func run(ctx context.Context, args []string, io streams) int {
 		return exitBadInput
 	}
 	commands := map[string]func(*program, context.Context, []string) error{
-		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "match": (*program).match, "changes": (*program).changes, "company": (*program).company,
+		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "plan": (*program).plan, "match": (*program).match, "changes": (*program).changes, "company": (*program).company,
 		"outgrow": (*program).outgrow, "compare": (*program).compare, "handover": (*program).handover, "intake": (*program).intake, "records": (*program).records, "version": (*program).version,
 	}
 	if args[0] == "help" || args[0] == "-h" || args[0] == "--help" {

@@ -198,6 +198,11 @@ func (j *judge) floor() {
 			j.fail(RoomOnFloor, string(x.role), "has %.3f m² of %.3f m²", got, x.area)
 		}
 	}
+	for _, pl := range j.of(Water) {
+		if n.Water <= 0.6*clear.size() && float64(min(pl.Length, pl.Width))*4 < float64(max(pl.Length, pl.Width))-tolerance {
+			j.fail(RoomOnFloor, pl.Code, "is a gutter, more than four times as long as wide")
+		}
+	}
 	for _, r := range []Role{WarmRetreat, CoolRetreat, HumidRetreat} {
 		for _, pl := range j.of(r) {
 			if float64(min(pl.Length, pl.Width, pl.Entrance)) < j.b.Animal.Width || float64(pl.Top)-j.b.Box.Drainage-j.b.Box.Substrate < j.b.Animal.BackHeight {
@@ -662,6 +667,9 @@ func (j *judge) wall() {
 			rFrom, rTo, off = box.front, box.back, clear.right-box.right
 		}
 		to = from + float64(d.Length)
+		if end := map[bool]float64{true: j.b.Box.Length, false: j.b.Box.Width}[d.Wall == "back"]; min(from, end-to) < j.b.Box.Panel-2*tolerance {
+			j.fail(ServiceOpening, "service_door", "leaves a web thinner than the panel at a corner")
+		}
 		if from < rFrom-2*tolerance || to > rTo+2*tolerance || off > 2*tolerance {
 			j.fail(ServiceOpening, "service_door", "does not open into the warm retreat")
 		}

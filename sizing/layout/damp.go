@@ -24,6 +24,14 @@ type Tub struct {
 	Basis  string          `json:"basis"`
 }
 
+// Every says in words how often the water is changed.
+func (t *Tub) Every() string {
+	if t.Change == 1 {
+		return "every day"
+	}
+	return fmt.Sprintf("every %d days", t.Change)
+}
+
 // RunningWater is a wall that water runs down, its trough and its pump.
 type RunningWater struct {
 	Length quantity.Length `json:"length"`

@@ -44,25 +44,38 @@ const (
 	sheetEdge  = 8.0
 	columnWide = 92.0
 	titleHigh  = 17.0
-	dimRoom    = 15.0 // round the drawing, for dimensions
-	textSize   = 2.6
-	rowHigh    = 3.5
+	dimRoom    = 15.0 // round the views of the walls, for dimensions
+	textSize   = 2.8
+	cellSize   = 2.6 // in tables
+	markSize   = 2.4 // of the figures along an edge
+	letterWide = 1.75
+	rowHigh    = 3.8
 )
+
+// room is kept round a drawing for dimensions and words, mm of paper.
+type room struct{ left, right, top, bottom float64 }
 
 // sheet draws.
 type sheet struct {
 	w      strings.Builder
 	name   string
+	about  string // what the plan is for
 	paper  Paper
 	units  quantity.System
 	scale  int
 	ox, oy float64 // paper point of the drawing's origin
 	row    float64 // next line of the column
+	left   int     // lines for which the column had no room
 }
 
-// Sheets draws the plan for a paper, with dimensions in mm or in.
-func (p *Plan) Sheets(paper Paper, units quantity.System) []Sheet {
-	return []Sheet{p.floorSheet(paper, units), p.ceilingSheet(paper, units, false), p.ceilingSheet(paper, units, true), p.sectionSheet(paper, units), p.wallSheet(paper, units)}
+// SheetNames are the drawings of a plan, in their order.
+var SheetNames = []string{"floor", "ceiling-from-above", "ceiling-from-below", "section", "walls"}
+
+// Sheets draws the plan for a paper, with dimensions in mm or in. About says in the title
+// block what it is for.
+func (p *Plan) Sheets(paper Paper, units quantity.System, about string) []Sheet {
+	on := func(name string) *sheet { return &sheet{name: name, about: about, paper: paper, units: units} }
+	return []Sheet{p.floorSheet(on("floor")), p.ceilingSheet(on("ceiling-from-above"), false), p.ceilingSheet(on("ceiling-from-below"), true), p.sectionSheet(on("section")), p.wallSheet(on("walls"))}
 }
 
 func text(s string) string {
@@ -73,26 +86,27 @@ func text(s string) string {
 
 func (s *sheet) f(format string, args ...any) { fmt.Fprintf(&s.w, format+"\n", args...) }
 
-// open begins a sheet for something wide by high, m, at the largest scale that fits.
-func open(name string, paper Paper, units quantity.System, wide, high float64) *sheet {
-	s := &sheet{name: name, paper: paper, units: units}
-	roomX := paper.Width - 2*sheetEdge - columnWide - 2*dimRoom
-	roomY := paper.Height - 2*sheetEdge - titleHigh - 2*dimRoom
+// open begins the drawing of something wide by high, m, at the largest scale that fits.
+func (s *sheet) open(wide, high float64, keep room) {
+	roomX := s.paper.Width - 2*sheetEdge - columnWide - keep.left - keep.right
+	roomY := s.paper.Height - 2*sheetEdge - titleHigh - keep.top - keep.bottom
+	s.rescale(func() bool { return s.mm(wide) <= roomX && s.mm(high) <= roomY })
+	s.ox = sheetEdge + keep.left + (roomX-s.mm(wide))/2
+	s.oy = sheetEdge + keep.top + (roomY+s.mm(high))/2
+	s.row = sheetEdge + 4
+}
+
+// rescale takes the largest customary scale at which the drawing fits, else the smallest.
+func (s *sheet) rescale(fits func() bool) {
 	list := metricScales
-	if units == quantity.Imperial {
+	if s.units == quantity.Imperial {
 		list = imperialScales
 	}
-	s.scale = list[len(list)-1]
-	for _, k := range list {
-		if wide*1000/float64(k) <= roomX && high*1000/float64(k) <= roomY {
-			s.scale = k
-			break
+	for _, s.scale = range list {
+		if fits() {
+			return
 		}
 	}
-	s.ox = sheetEdge + dimRoom + (roomX-wide*1000/float64(s.scale))/2
-	s.oy = sheetEdge + dimRoom + (roomY+high*1000/float64(s.scale))/2
-	s.row = sheetEdge + 4
-	return s
 }
 
 // at turns metres into paper; y and z go up.
@@ -132,16 +146,24 @@ func (s *sheet) head(title, desc string) string {
 
 // done closes a sheet with its title block and a bar to hold a ruler against.
 func (s *sheet) done(title, view, desc string) Sheet {
+	if n := s.left; n > 0 {
+		s.left, s.row = 0, s.foot()
+		s.column(fmt.Sprintf("and %d lines more: in the cut list and in the JSON", n), true)
+	}
 	y := s.paper.Height - sheetEdge - titleHigh
 	right := s.paper.Width - sheetEdge
 	s.f(`<path d="M%g %gH%g" stroke="#000" stroke-width="0.3" fill="none"/>`, sheetEdge, y, right)
-	s.f(`<text x="%g" y="%g" font-size="4" font-weight="bold">%s</text>`, sheetEdge, y+5.5, text(title))
+	about := ""
+	if s.about != "" {
+		about = fmt.Sprintf(`<tspan dx="4" font-size="%g" font-weight="normal">%s</tspan>`, textSize, text(s.about))
+	}
+	s.f(`<text x="%g" y="%g" font-size="4" font-weight="bold">%s%s</text>`, sheetEdge, y+5.5, text(title), about)
 	s.f(`<text x="%g" y="%g">%s</text>`, sheetEdge, y+10, text(view))
-	s.f(`<text x="%g" y="%g">Scale 1:%d on paper of %g × %g mm. Print at 100 %%, not fitted to the page. Dimensions in %s.</text>`, sheetEdge, y+14, s.scale, s.paper.Width, s.paper.Height, unitOf(s.units))
+	s.f(`<text x="%g" y="%g">Sheet %d of %d. Scale 1:%d on paper of %g × %g mm. Print at 100 %%, not fitted to the page. Dimensions in %s.</text>`, sheetEdge, y+14, 1+slices.Index(SheetNames, s.name), len(SheetNames), s.scale, s.paper.Width, s.paper.Height, UnitOf(s.units))
 	// The bar is a true length on paper, whatever the scale.
 	x := right - 62
 	s.f(`<g class="bar" data-paper-mm="50"><line x1="%g" y1="%g" x2="%g" y2="%g" stroke="#000" stroke-width="0.3"/><path d="M%g %gv2M%g %gv2" stroke="#000" stroke-width="0.3"/></g>`, x, y+6, x+50, y+6, x, y+5, x+50, y+5)
-	s.f(`<text x="%g" y="%g" text-anchor="middle">50 mm by the ruler, %s %s built</text>`, x+25, y+11, measure(quantity.Length(0.05*float64(s.scale)), s.units), unitOf(s.units))
+	s.f(`<text x="%g" y="%g" text-anchor="middle">50 mm by the ruler, %s %s built</text>`, x+25, y+11, Measure(quantity.Length(0.05*float64(s.scale)), s.units), UnitOf(s.units))
 	return Sheet{Name: s.name, Title: title, Scale: s.scale, SVG: []byte(s.head(title, desc) + s.w.String() + "</svg>\n")}
 }
 
@@ -184,8 +206,11 @@ func (s *sheet) tag(x, y, dx, dy float64, word string) {
 	s.tagAt(px+dx, py+dy, word)
 }
 
+// tagWide is about how wide a tag is, mm of paper.
+func tagWide(word string) float64 { return letterWide*float64(len([]rune(word))) + 1.4 }
+
 func (s *sheet) tagAt(px, py float64, word string) {
-	wide := 1.65*float64(len([]rune(word))) + 1.4
+	wide := tagWide(word)
 	s.f(`<rect x="%.3f" y="%.3f" width="%.3f" height="3.4" rx="1" fill="#fff" stroke="#000" stroke-width="0.15"/><text x="%.3f" y="%.3f" text-anchor="middle">%s</text>`, px-wide/2, py-1.7, wide, px, py+0.95, text(word))
 }
 
@@ -201,7 +226,7 @@ func (s *sheet) dim(x1, y1, x2, y2, off float64) {
 	true := quantity.Length(math.Hypot(x2-x1, y2-y1))
 	s.f(`<g class="dim" data-mm="%.3f">`, float64(true)*1000)
 	style := `stroke="#000" stroke-width="0.15"`
-	label := measure(q(float64(true)), s.units)
+	label := Measure(q(float64(true)), s.units)
 	if x1 != x2 {
 		y := a[1] - off
 		s.f(`<line x1="%.3f" y1="%.3f" x2="%.3f" y2="%.3f" %s/>`, a[0], y, b[0], y, style)
@@ -214,7 +239,12 @@ func (s *sheet) dim(x1, y1, x2, y2, off float64) {
 	s.f(`<line x1="%.3f" y1="%.3f" x2="%.3f" y2="%.3f" %s/>`, x, a[1], x, b[1], style)
 	s.f(`<path d="M%.3f %.3fH%.3fM%.3f %.3fH%.3f" %s fill="none"/>`, a[0], a[1], x+math.Copysign(1, off), b[0], b[1], x+math.Copysign(1, off), style)
 	s.f(`<path d="M%.3f %.3fl1.2 -1.2M%.3f %.3fl1.2 -1.2" stroke="#000" stroke-width="0.3" fill="none"/>`, x-0.6, a[1]+0.6, x-0.6, b[1]+0.6)
-	s.f(`<text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="middle" %s>%s</text></g>`, x-0.8, (a[1]+b[1])/2, halo, label)
+	beside := -0.8
+	if off > 12 || off > 0 && s.mm(math.Abs(y2-y1)) < letterWide*float64(len(label))+1.5 {
+		// Outside: where figures along the edge stand inside, or the stretch is shorter than its figure.
+		beside = 2.9
+	}
+	s.f(`<text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="middle" %s>%s</text></g>`, x+beside, (a[1]+b[1])/2, halo, label)
 }
 
 // column writes a line in the right-hand column; bold for headings.
@@ -223,11 +253,25 @@ func (s *sheet) column(line string, bold bool) {
 	if bold {
 		weight = ` font-weight="bold"`
 	}
-	s.f(`<text x="%g" y="%.2f"%s>%s</text>`, s.left(), s.row, weight, text(line))
+	if s.full() {
+		return
+	}
+	s.f(`<text x="%g" y="%.2f"%s>%s</text>`, s.edge(), s.row, weight, text(line))
 	s.row += rowHigh
 }
 
-func (s *sheet) left() float64 { return s.paper.Width - sheetEdge - columnWide + 4 }
+// edge is where the column begins, foot its last line; full counts a line beyond that.
+func (s *sheet) edge() float64 { return s.paper.Width - sheetEdge - columnWide + 4 }
+
+func (s *sheet) foot() float64 { return s.paper.Height - sheetEdge - titleHigh - 2 }
+
+func (s *sheet) full() bool {
+	if s.row > s.foot()-rowHigh {
+		s.left++
+		return true
+	}
+	return false
+}
 
 // cells writes a row of a table in the column, each cell at its offset in mm.
 func (s *sheet) cells(bold bool, at []float64, cells ...string) {
@@ -235,9 +279,12 @@ func (s *sheet) cells(bold bool, at []float64, cells ...string) {
 	if bold {
 		weight = ` font-weight="bold"`
 	}
+	if s.full() {
+		return
+	}
 	for i, c := range cells {
 		if c != "" {
-			s.f(`<text x="%.2f" y="%.2f" font-size="2.4"%s>%s</text>`, s.left()+at[i], s.row, weight, text(c))
+			s.f(`<text x="%.2f" y="%.2f" font-size="%g"%s>%s</text>`, s.edge()+at[i], s.row, cellSize, weight, text(c))
 		}
 	}
 	s.row += rowHigh
@@ -245,7 +292,7 @@ func (s *sheet) cells(bold bool, at []float64, cells ...string) {
 
 // wrap breaks a text for the column.
 func (s *sheet) wrap(line string) {
-	const most = 54
+	const most = 50
 	for len([]rune(line)) > most {
 		r := []rune(line)
 		cut := most
@@ -259,10 +306,7 @@ func (s *sheet) wrap(line string) {
 }
 
 func (s *sheet) v(l quantity.Length) string {
-	if l == 0 {
-		return "0"
-	}
-	return measure(l, s.units)
+	return Measure(l, s.units)
 }
 
 var rolePatterns = map[Role]string{HotSpot: "cross", WarmRetreat: "slant", CoolRetreat: "back", HumidRetreat: "damp", Water: "waves", Sump: "waves", Climbing: "bars", Feeding: "posts", Digging: "dots"}
@@ -276,7 +320,7 @@ func (s *sheet) walls(p *Plan) {
 		s.rect("clear_floor", float64(p.Clear.X), float64(p.Clear.Y), float64(p.Clear.Length), float64(p.Clear.Width), "", ` stroke-width="0.25" stroke-dasharray="3 1"`)
 	}
 	x, y := s.at(l/2, -t)
-	s.f(`<text x="%.3f" y="%.3f" text-anchor="middle" font-size="2.3">FRONT</text>`, x, y+3)
+	s.f(`<text x="%.3f" y="%.3f" text-anchor="middle" font-size="%g">FRONT</text>`, x, y+3, cellSize)
 }
 
 func (p *Plan) ends() (string, string) {
@@ -292,12 +336,13 @@ func (s *sheet) size(ls ...quantity.Length) string {
 	for i, l := range ls {
 		out[i] = s.v(l)
 	}
-	return strings.Join(out, " × ") + " " + unitOf(s.units)
+	return strings.Join(out, " × ") + " " + UnitOf(s.units)
 }
 
-func (p *Plan) floorSheet(paper Paper, units quantity.System) Sheet {
+func (p *Plan) floorSheet(s *sheet) Sheet {
 	l, w, t := float64(p.Length), float64(p.Width), float64(p.Panel)
-	s := open("floor", paper, units, l+2*t, w+2*t)
+	units := s.units
+	s.open(l+2*t, w+2*t, room{left: 14, right: 10, top: 14, bottom: 6})
 	s.ox, s.oy = s.ox+s.mm(t), s.oy-s.mm(t)
 	s.walls(p)
 	// Ground first, so that furnishings lie on it.
@@ -324,23 +369,24 @@ func (p *Plan) floorSheet(paper Paper, units quantity.System) Sheet {
 	for i, pl := range p.Floor {
 		x, y := float64(pl.X+pl.Length/2), float64(pl.Y+pl.Width/2)
 		word := fmt.Sprint(i + 1)
-		if long := word + " " + pl.Name; 1.65*float64(len(long))+3 < s.mm(float64(pl.Length)) {
+		if long := word + " " + pl.Name; tagWide(long)+1.6 < s.mm(float64(pl.Length)) {
 			word = long
 		}
-		wide := (1.65*float64(len(word)) + 1.4) / s.mm(1)
+		wide := tagWide(word) / s.mm(1)
 		if pl.Role.ground() { // beside the furnishings on it
 			x, y = p.freeTag(boxOf(pl.Rect), wide, 3.4/s.mm(1), used)
 		}
 		used = append(used, box{x - wide/2, x + wide/2, y - 1.7/s.mm(1), y + 1.7/s.mm(1)})
 		s.tag(x, y, 0, 0, word)
 	}
+	var names []float64 // where wall openings are named, mm of paper down the sheet
 	for _, o := range p.Walls {
 		if o.Wall == "floor" {
 			s.circle(o.Code, float64(o.Along+o.Length/2), float64(o.Up+o.Height/2), float64(o.Length)/2, ` stroke-width="0.4" fill="#fff"`)
 			s.tag(float64(o.Along+o.Length/2), float64(o.Up+o.Height/2), 0, 4.5, "drain")
 			continue
 		}
-		s.onPlan(p, o)
+		names = s.onPlan(p, o, names)
 	}
 	s.dim(0, w, l, w, s.mm(t)+8)
 	s.dim(0, 0, 0, w, -s.mm(t)-6)
@@ -348,14 +394,19 @@ func (p *Plan) floorSheet(paper Paper, units quantity.System) Sheet {
 	ax, ay := s.at(0, -t)
 	bx, _ := s.at(l, 0)
 	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax, ay+3, warmWord, bx, ay+3, coolWord)
-	s.column("Inside "+s.size(p.Length, p.Width, p.Height)+", length × width × height", true)
+	s.column("Inside "+s.size(p.Length, p.Width, p.Height), true)
+	s.column("length × width × height, before rock work", false)
 	s.column("Places: near left corner from left wall, from front;", false)
 	s.column("length × width; top above the floor panel", false)
 	s.row += 1
-	cols := []float64{0, 9, 15, 43, 60}
+	cols := []float64{0, 9, 14, 40, 59}
 	s.cells(true, cols, "", "", "", "corner", "size, top")
 	for i, pl := range p.Floor {
-		s.f(`<rect x="%.2f" y="%.2f" width="7" height="2.8" fill="%s" stroke="#000" stroke-width="0.2"/>`, s.left(), s.row-2.3, s.fill(rolePatterns[pl.Role]))
+		if s.row > s.foot()-rowHigh {
+			s.left++
+			continue
+		}
+		s.f(`<rect x="%.2f" y="%.2f" width="7" height="2.8" fill="%s" stroke="#000" stroke-width="0.2"/>`, s.edge(), s.row-2.4, s.fill(rolePatterns[pl.Role]))
 		name := pl.Name
 		if pl.UV {
 			name += ", UV"
@@ -365,13 +416,13 @@ func (p *Plan) floorSheet(paper Paper, units quantity.System) Sheet {
 	s.row += 1
 	for _, pl := range p.Floor {
 		if pl.Entrance > 0 {
-			s.wrap("Entrance of the " + pl.Name + ": " + s.v(pl.Entrance) + " " + unitOf(units) + " wide.")
+			s.wrap("Entrance of the " + pl.Name + ": " + s.v(pl.Entrance) + " " + UnitOf(units) + " wide.")
 		}
 	}
 	if p.Tub != nil {
-		s.wrap(fmt.Sprintf("Water: %s to the brim, %s deep. Drain %s. Refill %s. Change every %d day(s).", p.Tub.Volume.Value().In(units), p.Tub.Depth.Value().In(units), p.Tub.Drain, p.Tub.Refill, p.Tub.Change))
+		s.wrap(fmt.Sprintf("Water: %s to the brim, %s deep. Drain: %s. Refill: %s. Change: %s.", Litres(p.Tub.Volume, units), p.Tub.Depth.Value().In(units), p.Tub.Drain, p.Tub.Refill, p.Tub.Every()))
 	}
-	s.wrap(fmt.Sprintf("Clear dry floor: %s. Rocks and the hot spot stand on the floor panel, not on soil.", p.ClearFloor.Value().In(units)))
+	s.wrap(fmt.Sprintf("Clear dry floor: %s. Rocks, and all that bears an animal, stand on the floor panel or are fixed to a wall, never on soil.", p.ClearFloor.Value().In(units)))
 	var d strings.Builder
 	fmt.Fprintf(&d, "Floor seen from above, front at the bottom, %s on the left. Inside %s.", warmWord, s.size(p.Length, p.Width))
 	for i, pl := range p.Floor {
@@ -389,8 +440,12 @@ func (p *Plan) freeTag(b box, wide, high float64, used []box) (float64, float64)
 		}
 	}
 	for _, fy := range []float64{0.5, 0.25, 0.75, 0.9, 0.1} {
-		for i := range 21 {
-			x, y := b.left+wide/2+(b.right-b.left-wide)*float64(i)/20, b.front+(b.back-b.front)*fy
+		for i := range 21 { // from the middle outwards
+			step := float64((i+1)/2) / 20
+			if i%2 == 1 {
+				step = -step
+			}
+			x, y := b.left+wide/2+(b.right-b.left-wide)*(0.5+step), b.front+(b.back-b.front)*fy
 			at := box{x - wide/2, x + wide/2, y - high/2, y + high/2}
 			if !slices.ContainsFunc(taken, func(o box) bool { return at.common(o) > 0 }) {
 				return x, y
@@ -401,7 +456,7 @@ func (p *Plan) freeTag(b box, wide, high float64, used []box) (float64, float64)
 }
 
 // onPlan marks a wall opening on the floor plan: a bar across the wall.
-func (s *sheet) onPlan(p *Plan, o Opening) {
+func (s *sheet) onPlan(p *Plan, o Opening, names []float64) []float64 {
 	t := float64(p.Panel)
 	a, l := float64(o.Along), float64(o.Length)
 	var x, y, w, h float64
@@ -418,11 +473,11 @@ func (s *sheet) onPlan(p *Plan, o Opening) {
 	}
 	s.rect("", x, y, w, h, "", ` stroke-width="0.6"`)
 	if o.Code == "refill" || o.Code == "drain" {
-		return // too small to name here: on the sheet of the walls
+		return names // too small to name here: on the sheet of the walls
 	}
 	if o.Wall == "back" {
 		s.tag(x+w/2, y+h/2, 0, dy, short)
-		return
+		return names
 	}
 	// Outside the wall, along it.
 	px, py := s.at(x, y+h/2)
@@ -430,19 +485,25 @@ func (s *sheet) onPlan(p *Plan, o Opening) {
 		px, _ = s.at(x+w, 0)
 		px += 2.8
 	}
-	if o.Code == "service_door" { // outside the vent's name
-		px += map[bool]float64{true: 2.8, false: -2.8}[o.Wall == "right"]
+	at := py
+	if o.Wall == "right" { // the two walls apart
+		at += 1000
 	}
-	s.f(`<text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="middle" font-size="2.3" %s>%s</text>`, px, py, halo, short)
+	if slices.ContainsFunc(names, func(n float64) bool { return math.Abs(n-at) < 9 }) { // outside the other's name
+		px += map[bool]float64{true: 3, false: -3}[o.Wall == "right"]
+	}
+	s.f(`<text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="middle" font-size="%g" %s>%s</text>`, px, py, markSize, halo, short)
+	return append(names, at)
 }
 
-func (p *Plan) ceilingSheet(paper Paper, units quantity.System, below bool) Sheet {
+func (p *Plan) ceilingSheet(s *sheet, below bool) Sheet {
 	l, w, t := float64(p.Length), float64(p.Width), float64(p.Panel)
-	name, title, view := "ceiling-from-above", "Ceiling panel, for marking out", "Seen and marked from ABOVE; front at the bottom. Mark from the panel's own left and front edges."
+	title, view, keep := "Ceiling panel, for marking out", "Seen and marked from ABOVE; front at the bottom. Mark from the panel's own left and front edges.", room{left: 22, right: 4, top: 14, bottom: 17}
 	if below {
-		name, title, view = "ceiling-from-below", "Ceiling, as it looks from inside", "Seen from BELOW, looking up; front at the bottom, so left and right are exchanged. Don't mark out from this view."
+		title, view = "Ceiling, as it looks from inside", "Seen from BELOW, looking up; front at the bottom, so left and right are exchanged. Don't mark out from this view."
+		keep.left, keep.right = keep.right, keep.left
 	}
-	s := open(name, paper, units, l+2*t, w+2*t)
+	s.open(l+2*t, w+2*t, keep)
 	s.ox, s.oy = s.ox+s.mm(t), s.oy-s.mm(t)
 	mx := func(x float64) float64 {
 		if below {
@@ -461,13 +522,15 @@ func (p *Plan) ceilingSheet(paper Paper, units quantity.System, below bool) Shee
 	}
 	// Bodies are of the view from inside; on the panel they are dashed.
 	letters := map[Kind]string{UV: "UV", PlantLight: "plant light", Fan: "fan", Basking: "lamp", NightHeat: "night heat"}
+	px, py := s.at(0, w)
+	s.f(`<clipPath id="%s-clip"><rect x="%.3f" y="%.3f" width="%.3f" height="%.3f"/></clipPath>`, s.name, px, py, s.mm(l), s.mm(w))
 	for _, m := range p.Fixtures {
 		if m.Kind == Mat {
 			continue
 		}
 		x, y := float64(m.X), float64(m.Y)
 		if m.Throw > 0 {
-			s.circle("", mx(x), y, float64(m.Throw), ` stroke-width="0.12" stroke-dasharray="0.6 1"`)
+			s.circle("", mx(x), y, float64(m.Throw), fmt.Sprintf(` stroke-width="0.15" stroke-dasharray="0.6 1" clip-path="url(#%s-clip)"`, s.name))
 		}
 		if m.Length > 0 {
 			extra := ` stroke-width="0.25"`
@@ -500,9 +563,9 @@ func (p *Plan) ceilingSheet(paper Paper, units quantity.System, below bool) Shee
 	s.ordinates(p, mx, below)
 	s.dim(-t, w+t, l+t, w+t, 8)
 	side := -t
-	off := -10.0
+	off := -19.0
 	if below {
-		side, off = l+t, 10
+		side, off = l+t, 19
 	}
 	s.dim(side, -t, side, w+t, off)
 	warmWord, coolWord := p.ends()
@@ -511,7 +574,7 @@ func (p *Plan) ceilingSheet(paper Paper, units quantity.System, below bool) Shee
 	}
 	ax, ay := s.at(-t, w+t)
 	bx, _ := s.at(l+t, w+t)
-	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax, ay-1.2, warmWord, bx, ay-1.2, coolWord)
+	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax+1, ay-1.2, warmWord, bx-1, ay-1.2, coolWord)
 	s.column("Panel "+s.size(quantity.Length(l+2*t), quantity.Length(w+2*t), p.Panel), true)
 	s.column("Centres from the panel's left and front edges", false)
 	s.row++
@@ -570,7 +633,7 @@ func (s *sheet) ceilingTags(p *Plan, mx func(float64) float64, letters map[Kind]
 	}
 	var used []mark
 	place := func(px, py, clear float64, word string) {
-		wide := 1.65*float64(len([]rune(word))) + 1.4
+		wide := tagWide(word)
 		for _, at := range [][2]float64{{0, 0}, {clear + wide/2, 0}, {-clear - wide/2, 0}, {0, clear + 2.2}, {0, -clear - 2.2}, {clear + wide/2, 4}, {-clear - wide/2, -4}, {clear + wide/2, -4}, {-clear - wide/2, 4}, {0, clear + 6}, {0, -clear - 6}} {
 			if at == [2]float64{} && clear > 0 {
 				continue
@@ -603,39 +666,84 @@ func (s *sheet) ceilingTags(p *Plan, mx func(float64) float64, letters map[Kind]
 	}
 }
 
+// mark is a figure along an edge: what it is of, and where.
+type mark struct {
+	of   []string
+	at   float64 // mm of paper along the edge
+	text string
+}
+
+// marks gathers what lies at one place under one figure, in order along the edge.
+func marks(all []mark) (out []mark) {
+	slices.SortStableFunc(all, func(a, b mark) int { return cmp.Compare(a.at, b.at) })
+	for _, m := range all {
+		if i := slices.IndexFunc(out, func(o mark) bool { return o.text == m.text }); i >= 0 {
+			out[i].of = append(out[i].of, m.of...)
+			continue
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// spread moves figures apart so that none stands upon another: as little as a push to and
+// fro gives.
+func spread(ms []mark) []float64 {
+	const apart = 2.9
+	out := make([]float64, len(ms))
+	for i, m := range ms {
+		out[i] = m.at
+	}
+	for range 60 {
+		moved := false
+		for i := 1; i < len(out); i++ {
+			if gap := out[i] - out[i-1]; gap < apart-1e-6 {
+				out[i], out[i-1], moved = out[i]+(apart-gap)/2, out[i-1]-(apart-gap)/2, true
+			}
+		}
+		if !moved {
+			break
+		}
+	}
+	return out
+}
+
 // ordinates mark the centres along the two reference edges.
 func (s *sheet) ordinates(p *Plan, mx func(float64) float64, below bool) {
 	l, t := float64(p.Length), float64(p.Panel)
-	holes := slices.Clone(p.Holes)
-	slices.SortFunc(holes, func(a, b Hole) int { return cmp.Compare(a.X, b.X) })
-	last := -100.0
-	for _, h := range holes {
-		px, py := s.at(mx(float64(h.X)), -t)
-		if math.Abs(px-last) < 2.6 {
-			continue
-		}
-		last = px
-		s.f(`<path d="M%.3f %.3fv1.5" stroke="#000" stroke-width="0.2" fill="none"/><text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="end" font-size="2.2">%s</text>`, px, py, px+0.8, py+2, s.v(h.FromLeft))
+	var across, up []mark
+	for _, h := range p.Holes {
+		px, py := s.at(mx(float64(h.X)), float64(h.Y))
+		across, up = append(across, mark{[]string{h.Code}, px, s.v(h.FromLeft)}), append(up, mark{[]string{h.Code}, py, s.v(h.FromFront)})
 	}
-	slices.SortFunc(holes, func(a, b Hole) int { return cmp.Compare(a.Y, b.Y) })
-	last = -100.0
-	for _, h := range holes {
-		x, anchor, tick, off := -t, "end", -1.5, -2.0
-		if below {
-			x, anchor, tick, off = l+t, "start", 1.5, 2
+	label := func(m mark) string {
+		if len(m.of) > 2 {
+			m.of = []string{m.of[0], "…"}
 		}
-		px, py := s.at(x, float64(h.Y))
-		if math.Abs(py-last) < 2.6 {
-			continue
-		}
-		last = py
-		s.f(`<path d="M%.3f %.3fh%.1f" stroke="#000" stroke-width="0.2" fill="none"/><text x="%.3f" y="%.3f" text-anchor="%s" font-size="2.2">%s</text>`, px, py, tick, px+off, py+0.8, anchor, s.v(h.FromFront))
+		return strings.Join(m.of, " ") + "  " + m.text
+	}
+	_, edge := s.at(0, -t)
+	across = marks(across)
+	for i, x := range spread(across) {
+		s.f(`<path d="M%.3f %.3fv1L%.3f %.3fv0.5" stroke="#000" stroke-width="0.2" fill="none"/><text transform="translate(%.3f %.3f) rotate(-90)" text-anchor="end" font-size="%g" xml:space="preserve">%s</text>`,
+			across[i].at, edge, x, edge+2.2, x+0.85, edge+3.2, markSize, label(across[i]))
+	}
+	side, anchor, way := -t, "end", -1.0
+	if below {
+		side, anchor, way = l+t, "start", 1
+	}
+	edge, _ = s.at(side, 0)
+	up = marks(up)
+	for i, y := range spread(up) {
+		s.f(`<path d="M%.3f %.3fh%.1fL%.3f %.3fh%.1f" stroke="#000" stroke-width="0.2" fill="none"/><text x="%.3f" y="%.3f" text-anchor="%s" font-size="%g" xml:space="preserve">%s</text>`,
+			edge, up[i].at, way, edge+2.2*way, y, 0.5*way, edge+3.2*way, y+0.85, anchor, markSize, label(up[i]))
 	}
 }
 
-func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
+func (p *Plan) sectionSheet(s *sheet) Sheet {
 	l, h, t := float64(p.Length), float64(p.Height), float64(p.Panel)
-	s := open("section", paper, units, l+2*t, h+2*t)
+	units := s.units
+	s.open(l+2*t, h+2*t, room{left: 12, right: 14, top: 6, bottom: 14})
 	s.ox, s.oy = s.ox+s.mm(t), s.oy-s.mm(t)
 	d, top := float64(p.Drainage), float64(p.Surface)
 	s.rect("", -t, -t, l+2*t, h+2*t, "", ` stroke-width="0.5"`)
@@ -671,30 +779,33 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 		}
 		s.rect(pl.Code, float64(pl.X), bottom, float64(pl.Length), max(0.002, float64(pl.Top)-bottom), pattern, extra)
 	}
-	type mark struct{ x, y, wide float64 }
-	var used []mark
+	kickX, kickY := s.at(0, p.kick())
+	kickEnd, _ := s.at(l, 0)
+	s.f(`<path d="M%.3f %.3fH%.3f" stroke="#000" stroke-width="0.2" stroke-dasharray="5 1 1 1" fill="none"/>`, kickX, kickY, kickEnd)
+	type word struct{ x, y, wide float64 }
+	var used []word
+	var names []string
 	for _, pl := range floor {
 		if pl.Role.ground() {
 			continue
 		}
-		word := fmt.Sprint(number[pl.Code])
-		if long := word + " " + pl.Name; 1.65*float64(len(long))+3 < s.mm(float64(pl.Length)) {
-			word = long
+		name := fmt.Sprint(number[pl.Code])
+		if long := name + " " + pl.Name; tagWide(long)+1.6 < s.mm(float64(pl.Length)) {
+			name = long
 		}
 		px, py := s.at(float64(pl.X+pl.Length/2), float64(pl.Top))
-		wide := 1.65*float64(len(word)) + 1.4
-		m := mark{px, py - 2.2, wide}
+		wide := tagWide(name)
+		m := word{px, py - 2.2, wide}
 	search:
 		for up := range 8 {
 			for _, along := range []float64{0, -0.3, 0.3, -0.45, 0.45} {
-				m = mark{px + along*s.mm(float64(pl.Length)), py - 2.2 - 3.7*float64(up), wide}
-				if !slices.ContainsFunc(used, func(o mark) bool { return math.Abs(o.x-m.x) < (o.wide+m.wide)/2+0.3 && math.Abs(o.y-m.y) < 3.6 }) {
+				m = word{px + along*s.mm(float64(pl.Length)), py - 2.2 - 3.7*float64(up), wide}
+				if !slices.ContainsFunc(used, func(o word) bool { return math.Abs(o.x-m.x) < (o.wide+m.wide)/2+0.3 && math.Abs(o.y-m.y) < 3.6 }) {
 					break search
 				}
 			}
 		}
-		used = append(used, m)
-		s.tagAt(m.x, m.y, word)
+		used, names = append(used, m), append(names, name)
 	}
 	tops := map[string]quantity.Length{}
 	for _, pl := range p.Floor {
@@ -725,7 +836,16 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 		if m.Kind == PlantLight { // at the front, so open
 			extra = ` stroke-width="0.2" stroke-dasharray="2 0.8"`
 		}
-		s.rect(m.Code, x-half, z, 2*half, max(h-z, 0.004), pattern, extra)
+		// How high a body is, nobody says: a hand's breadth is drawn, and what it hangs on.
+		body := min(max(h-z, 0.004), 0.12)
+		s.rect(m.Code, x-half, z, 2*half, body, pattern, extra)
+		if z+body < h-0.001 {
+			for _, at := range []float64{x - 0.8*half, x + 0.8*half} {
+				px, py := s.at(at, h)
+				_, below := s.at(at, z+body)
+				s.f(`<path d="M%.3f %.3fV%.3f" stroke="#000" stroke-width="0.15" fill="none"/>`, px, py, below)
+			}
+		}
 		if m.BeamRadius > 0 {
 			ax, ay := s.at(x, z)
 			bx, by := s.at(x-float64(m.BeamRadius), float64(tops[m.Spot]))
@@ -745,6 +865,22 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 			lines = append(lines, at+off)
 			s.dim(x, float64(m.Face-m.Distance), x, z, off)
 		}
+	}
+	for i, m := range used {
+		s.tagAt(m.x, m.y, names[i])
+	}
+	// Tops of the furnishings along the left edge.
+	var heights []mark
+	for _, pl := range p.Floor {
+		if !pl.Role.ground() {
+			_, py := s.at(0, float64(pl.Top))
+			heights = append(heights, mark{nil, py, s.v(pl.Top)})
+		}
+	}
+	heights = marks(heights)
+	edge, _ := s.at(-t, 0)
+	for i, y := range spread(heights) {
+		s.f(`<path d="M%.3f %.3fh-1L%.3f %.3fh-0.5" stroke="#000" stroke-width="0.2" fill="none"/><text x="%.3f" y="%.3f" text-anchor="end" font-size="%g">%s</text>`, edge, heights[i].at, edge-2.2, y, edge-3.2, y+0.85, markSize, heights[i].text)
 	}
 	// Heights, from the floor panel up.
 	right := l + t
@@ -768,17 +904,12 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 	}
 	s.dim(right, 0, right, h, 11)
 	s.dim(0, -t, l, -t, -8)
-	if k := p.kick(); k > 0 {
-		px, py := s.at(0, k)
-		qx, _ := s.at(l, k)
-		s.f(`<path d="M%.3f %.3fH%.3f" stroke="#000" stroke-width="0.2" stroke-dasharray="5 1 1 1" fill="none"/>`, px, py, qx)
-	}
 	warmWord, coolWord := p.ends()
 	ax, ay := s.at(0, h+t)
 	bx, _ := s.at(l, h+t)
-	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax, ay-1.2, warmWord, bx, ay-1.2, coolWord)
+	s.f(`<text x="%.3f" y="%.3f" font-weight="bold">%s</text><text x="%.3f" y="%.3f" font-weight="bold" text-anchor="end">%s</text>`, ax+1, ay-1.2, warmWord, bx-1, ay-1.2, coolWord)
 	s.column("Heights above the floor panel", true)
-	s.column(fmt.Sprintf("Drainage %s, substrate %s, surface at %s %s", s.v(p.Drainage), s.v(p.Substrate), s.v(p.Surface), unitOf(units)), false)
+	s.column(fmt.Sprintf("Drainage %s, substrate %s, surface at %s %s", s.v(p.Drainage), s.v(p.Substrate), s.v(p.Surface), UnitOf(units)), false)
 	s.column(fmt.Sprintf("Lowest fixture %s, ceiling %s", s.v(q(lowest)), s.v(p.Height)), false)
 	s.column(fmt.Sprintf("Front upstand (dash-dot) to %s", s.v(q(p.kick()))), false)
 	s.row++
@@ -799,7 +930,7 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 		}
 	}
 	s.row++
-	s.wrap("Distances run from a lamp's face or guard to the back of the animal on its hot spot. Dashed: edge of the beam, climbing structure, plant light. Bars: UV. Upright lines: basking lamp.")
+	s.wrap("Distances run from a lamp's face or guard to the back of the animal on its hot spot. Dashed: edge of the beam, climbing structure, plant light. Bars: UV. Upright lines: basking lamp. Bodies are drawn 120 mm high at most. On the left: tops of the places, above the floor panel.")
 	var desc strings.Builder
 	fmt.Fprintf(&desc, "Section along the length, seen from the front, %s on the left. Inside height %s, substrate surface at %s.", warmWord, s.size(p.Height), s.v(p.Surface))
 	for _, m := range p.Fixtures {
@@ -810,22 +941,14 @@ func (p *Plan) sectionSheet(paper Paper, units quantity.System) Sheet {
 	return s.done("Front section", "Seen from the front, all depths in one; near things hide far ones.", desc.String())
 }
 
-func (p *Plan) wallSheet(paper Paper, units quantity.System) Sheet {
+func (p *Plan) wallSheet(s *sheet) Sheet {
 	l, w, h := float64(p.Length), float64(p.Width), float64(p.Height)
-	// Back above, the two sides below it; room for dimensions between, in m at the scale.
-	s := open("walls", paper, units, 1, 1)
-	list := metricScales
-	if units == quantity.Imperial {
-		list = imperialScales
-	}
-	roomX := paper.Width - 2*sheetEdge - columnWide - 2*dimRoom
-	roomY := paper.Height - 2*sheetEdge - titleHigh - 2*dimRoom
-	for _, k := range list {
-		s.scale = k
-		if max(s.mm(l), s.mm(2*w)+24) <= roomX && 2*s.mm(h)+22 <= roomY {
-			break
-		}
-	}
+	units := s.units
+	// Back above, the two sides below it; room for dimensions between, mm of paper.
+	s.row = sheetEdge + 4
+	roomX := s.paper.Width - 2*sheetEdge - columnWide - 2*dimRoom
+	roomY := s.paper.Height - 2*sheetEdge - titleHigh - 2*dimRoom
+	s.rescale(func() bool { return max(s.mm(l), s.mm(2*w)+24) <= roomX && 2*s.mm(h)+22 <= roomY })
 	s.ox = sheetEdge + dimRoom + (roomX-max(s.mm(l), s.mm(2*w)+24))/2
 	bottom := sheetEdge + dimRoom + (roomY+2*s.mm(h)+22)/2
 	views := []struct {

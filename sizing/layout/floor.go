@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 )
 
 // The search is bounded: so many tries for each number of hot spots, the first
@@ -26,6 +27,7 @@ const (
 	haulOutGap  = 0.15 // from the water to the haul-out, m
 	bodyRoom    = 1.3  // retreats and entrances against the body
 	leastAir    = 0.05 // above a tub, m
+	longWater   = 4.0  // times as long as wide that a dish may be
 	slab        = 0.03 // least height of a basking place above the substrate, m
 	touchingGap = 0.03 // from a back to a guard, m
 	ledge       = 0.05 // thickness of a basking ledge, m
@@ -80,6 +82,14 @@ const (
 	MistOffLamps     Constraint = "mist_off_hot_lamps"
 	FogCeiling       Constraint = "fog_under_ceiling"
 )
+
+// Constraints are all of them.
+var Constraints = []Constraint{
+	RoomOnFloor, GradientOrder, RetreatBothEnds, WalkingArea, DiggingGround, HaulOut, LampDistance, LampCone, LampAim, BeamFree,
+	UVOverSpot, UVDistance, OverWater, SprayOff, FanOff, OutOfReach, OpeningSpacing, TrimSpacing, HoleSpacing, EdgeSpacing,
+	BattenFree, UVClearOfTrim, BodyOverlap, PanelWeb, ServiceOpening, MatFits, VentsPlaced, WallOverlap, ClimbHeight,
+	PlantLightPlaced, MistOffLamps, FogCeiling,
+}
 
 // stop is why a try failed, and how far it had come.
 type stop struct {
@@ -706,7 +716,8 @@ func (t *try) retreats() *stop {
 		if i := b.first(Mat); i >= 0 && role == WarmRetreat {
 			f := &b.Fixtures[i]
 			it.bottom = 0 // its own floor carries the mat
-			door := max(b.Practice.MatService, min(f.Length, f.Width))
+			// A web of the panel's thickness stays between the door and a corner of the box.
+			door := max(b.Practice.MatService, min(f.Length, f.Width)) + 2*b.Box.Panel
 			shapes = matShapes(b.Needs.Retreat, f, door, least)
 			rules = append(rules, func(r rect) (Constraint, bool) {
 				side := math.Abs(r.x-t.clear.x) < 0.0011 && r.w >= door-slack
@@ -758,8 +769,10 @@ func (t *try) dish() *stop {
 	if b.Box.Height-it.top < leastAir {
 		return &stop{at: RoomOnFloor, item: string(Water), reason: "the tub leaves no air above it"}
 	}
-	shapes := shapesOf(b.Needs.Water, 0, 1, 1.5, 2, 3)
-	if w := math.Floor(t.land.w*1000) / 1000; b.Needs.Water/w < t.land.l {
+	// The body fits in, where the area lets it.
+	shapes := shapesOf(b.Needs.Water, min(b.Animal.Width, math.Floor(200*math.Sqrt(b.Needs.Water))/200), 1, 1.5, 2, 3)
+	// Across the whole floor, unless that makes a gutter of it.
+	if w := math.Floor(t.land.w*1000) / 1000; b.Needs.Water/w < t.land.l && b.Needs.Water/w >= w/longWater {
 		shapes = append(shapes, [2]float64{up(b.Needs.Water / w), w})
 	}
 	cost := t.toward(0.74, 0.1)
@@ -915,13 +928,11 @@ func (t *try) overWater(s shape) bool {
 func shape2(x, y, r float64) shape { return shape{x: x, y: y, r: r} }
 
 func words(code string) string {
-	out := []byte(code)
-	for i := range out {
-		if out[i] == '_' {
-			out[i] = ' '
-		}
+	out := strings.ReplaceAll(code, "_", " ")
+	if strings.HasPrefix(out, "uv") {
+		out = "UV" + out[2:]
 	}
-	return string(out)
+	return out
 }
 
 func (f *Fixture) label() string {

@@ -181,6 +181,9 @@ const (
 	Walking      Role = "walking"
 )
 
+// Roles are all jobs of the floor.
+var Roles = []Role{HotSpot, WarmRetreat, CoolRetreat, HumidRetreat, Water, Sump, Climbing, Feeding, Digging, Walking}
+
 // ground reports whether the role is a part of the bare floor, not a furnishing.
 func (r Role) ground() bool { return r == Digging || r == Walking }
 
@@ -319,7 +322,8 @@ func snap(x float64) float64 { return math.Round(x*1000) / 1000 }
 // up rounds up to a whole multiple of 5 mm, for sizes that must hold something.
 func up(x float64) float64 { return snap(math.Ceil(x*200-1e-6) / 200) }
 
-func q(x float64) quantity.Length { return quantity.Length(snap(x)) }
+// q has no negative zero, which would be written as "-0".
+func q(x float64) quantity.Length { return quantity.Length(snap(x) + 0) }
 
 // Solve places what the brief asks for. An impossible brief is an *InputError; one
 // that does not fit is a *Blocked; [Changes] then looks for what frees it.

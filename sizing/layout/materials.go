@@ -254,19 +254,29 @@ func table(rows [][]string) []byte {
 	return buf.Bytes()
 }
 
-// measure writes a length in mm or in, without its unit.
-func measure(l quantity.Length, units quantity.System) string {
-	if l == 0 {
-		return ""
-	}
+// Measure writes a length in mm or in, without its unit: to a hundredth, or exact where it
+// is a whole number of sixteenths of an inch.
+func Measure(l quantity.Length, units quantity.System) string {
 	v := quantity.Value{Number: float64(l) * 1000, Unit: "mm"}
 	if units == quantity.Imperial {
 		v = v.In(units)
+		if n := math.Round(v.Number * 16); math.Abs(v.Number*16-n) < 1e-6 {
+			return strconv.FormatFloat(n/16, 'f', -1, 64)
+		}
 	}
 	return strconv.FormatFloat(math.Round(v.Number*100)/100, 'f', -1, 64)
 }
 
-func unitOf(units quantity.System) string {
+// Litres writes a volume; a small one in millilitres, in which it is measured out.
+func Litres(v quantity.Volume, units quantity.System) string {
+	if ml := 1000 * v.Litres(); ml < 500 {
+		return strconv.FormatFloat(ml, 'f', 0, 64) + " mL"
+	}
+	return v.Value().In(units).String()
+}
+
+// UnitOf is the unit that Measure writes in.
+func UnitOf(units quantity.System) string {
 	if units == quantity.Imperial {
 		return "in"
 	}
@@ -276,8 +286,14 @@ func unitOf(units quantity.System) string {
 // CutCSV is the cut list with every hole of the ceiling, for a workshop. Lengths are in
 // mm, to a hundredth where a practice in inches makes them so, or in inches.
 func (p *Plan) CutCSV(units quantity.System) []byte {
-	u := unitOf(units)
-	f := func(l quantity.Length) string { return measure(l, units) }
+	u := UnitOf(units)
+	at := func(l quantity.Length) string { return Measure(l, units) }
+	f := func(l quantity.Length) string { // of what a part need not have
+		if l == 0 {
+			return ""
+		}
+		return at(l)
+	}
 	rows := [][]string{{"part", "material", "count", "length " + u, "width " + u, "diameter " + u, "inside diameter " + u,
 		"from left edge " + u, "from front edge " + u, "trim diameter " + u, "guard disc " + u, "screw circle " + u, "screws", "note"}}
 	for _, c := range p.Cuts {
@@ -288,12 +304,12 @@ func (p *Plan) CutCSV(units quantity.System) []byte {
 		if h.Screws > 0 {
 			screws = strconv.Itoa(h.Screws)
 		}
-		rows = append(rows, []string{"hole " + h.Code, "ceiling", "1", "", "", f(h.Diameter), "", f(h.FromLeft), f(h.FromFront), f(h.Trim), f(h.Guard), f(h.ScrewCircle), screws,
+		rows = append(rows, []string{"hole " + h.Code, "ceiling", "1", "", "", f(h.Diameter), "", at(h.FromLeft), at(h.FromFront), f(h.Trim), f(h.Guard), f(h.ScrewCircle), screws,
 			h.Purpose + " for " + words(h.For) + ", centre from the panel's edges, marked from above"})
 	}
 	for _, o := range p.Walls {
-		rows = append(rows, []string{o.Name, o.Wall, "1", f(o.Length), f(o.Height), "", "", f(o.Along), "", "", "", "", "",
-			"seen from inside: left edge from the view's left corner as given, lower edge " + f(o.Up) + " " + u + " above the floor panel; " + o.Note})
+		rows = append(rows, []string{o.Name, o.Wall, "1", f(o.Length), f(o.Height), "", "", at(o.Along), "", "", "", "", "",
+			"seen from inside: left edge from the view's left corner as given, lower edge " + at(o.Up) + " " + u + " above the floor panel; " + o.Note})
 	}
 	return table(rows)
 }

@@ -72,7 +72,7 @@ func TestWorkedPlans(t *testing.T) {
 				t.Fatal(err)
 			}
 			golden(t, name+".json", append(data, '\n'))
-			for _, s := range p.Sheets(layout.A4, quantity.Metric) {
+			for _, s := range p.Sheets(layout.A4, quantity.Metric, "invented") {
 				golden(t, name+"."+s.Name+".svg", s.SVG)
 			}
 		})
@@ -84,6 +84,7 @@ type shape struct {
 	name string
 	attr map[string]string
 	in   string // class of the group around it
+	text string // of a text without parts
 	mm   float64
 }
 
@@ -134,6 +135,9 @@ func read(t *testing.T, svg []byte) (out []shape, texts map[string]string) {
 		case xml.CharData:
 			if len(open) > 0 && strings.TrimSpace(string(e)) != "" {
 				texts[open[len(open)-1]] += string(e) + "\n"
+				if open[len(open)-1] == "text" && out[len(out)-1].name == "text" {
+					out[len(out)-1].text += string(e)
+				}
 			}
 		}
 	}
@@ -156,7 +160,7 @@ func TestDrawingsByTheRuler(t *testing.T) {
 		}
 		for _, paper := range []layout.Paper{layout.A4, layout.Letter} {
 			for _, units := range []quantity.System{quantity.Metric, quantity.Imperial} {
-				for _, s := range p.Sheets(paper, units) {
+				for _, s := range p.Sheets(paper, units, "") {
 					els, texts := read(t, s.SVG)
 					scale := float64(s.Scale)
 					root := els[0]
@@ -264,9 +268,10 @@ func TestDrawingsByTheRuler(t *testing.T) {
 
 // Nothing is drawn or written off the paper; widths of letters are estimated.
 func TestDrawingsStayOnPaper(t *testing.T) {
+	const letter = 0.56 // of the size of the type
 	for _, name := range names() {
 		for _, paper := range []layout.Paper{layout.A4, layout.Letter} {
-			for _, s := range solve(t, worked()[name]).Sheets(paper, quantity.Imperial) {
+			for _, s := range append(solve(t, worked()[name]).Sheets(paper, quantity.Imperial, ""), solve(t, worked()[name]).Sheets(paper, quantity.Metric, "")...) {
 				els, _ := read(t, s.SVG)
 				for _, e := range els {
 					if e.name != "text" || e.attr["x"] == "" {
@@ -274,6 +279,21 @@ func TestDrawingsStayOnPaper(t *testing.T) {
 					}
 					if x, y := e.num(t, "x"), e.num(t, "y"); x < 4 || x > paper.Width-4 || y < 4 || y > paper.Height-4 {
 						t.Errorf("%s %s: text at %g, %g", name, s.Name, x, y)
+					}
+					size := 2.8
+					if e.attr["font-size"] != "" {
+						size = e.num(t, "font-size")
+					}
+					long := letter * size * float64(len([]rune(e.text)))
+					from := e.num(t, "x")
+					switch e.attr["text-anchor"] {
+					case "middle":
+						from -= long / 2
+					case "end":
+						from -= long
+					}
+					if from < 3 || from+long > paper.Width-3 {
+						t.Errorf("%s %s: %q runs from %.1f to %.1f mm on paper of %g", name, s.Name, e.text, from, from+long, paper.Width)
 					}
 				}
 			}
@@ -357,6 +377,44 @@ func TestTradePractice(t *testing.T) {
 	}
 	if openings < 3 {
 		t.Errorf("%d openings: the animal can't choose", openings)
+	}
+	// In the plan itself: cut edges, and the UV fixture off the trims.
+	for i, a := range plan.Holes {
+		for _, b := range plan.Holes[:i] {
+			if a.Purpose == "lamp opening" && b.Purpose == a.Purpose {
+				if gap := math.Hypot(float64(a.X-b.X), float64(a.Y-b.Y)) - float64(a.Diameter+b.Diameter)/2; gap < in("2.25 in")-0.0006 {
+					t.Errorf("%s and %s: %.4f m between the cuts", a.Code, b.Code, gap)
+				}
+			}
+		}
+		for _, m := range plan.Fixtures {
+			if m.Kind == layout.UV && a.Purpose == "lamp opening" {
+				dx := max(0, math.Abs(float64(a.X-m.X))-float64(m.Length)/2)
+				dy := max(0, math.Abs(float64(a.Y-m.Y))-float64(m.Width)/2)
+				if clear := math.Hypot(dx, dy) - float64(a.Trim)/2; clear < in("1 in")-0.0006 {
+					t.Errorf("the UV fixture is %.4f m from the trim of %s", clear, a.Code)
+				}
+			}
+		}
+	}
+	for _, c := range plan.Cuts {
+		if strings.HasPrefix(c.Part, "guard disc") && !strings.Contains(c.Note, "trim's outside circle") || strings.HasPrefix(c.Part, "trim ring") && !strings.Contains(c.Note, "crosswise") {
+			t.Errorf("%s: %s", c.Part, c.Note)
+		}
+	}
+	tree := worked()["tree-lizard"]
+	tree.Practice = layout.TradePractice()
+	mounts := 0
+	for _, h := range solve(t, tree).Holes {
+		if h.Purpose == "fan mount" {
+			mounts++
+			if math.Abs(float64(h.Diameter)-in("0.625 in")) > 1e-9 {
+				t.Errorf("fan mount %v", h.Diameter)
+			}
+		}
+	}
+	if mounts == 0 {
+		t.Error("no fan mount")
 	}
 	for _, o := range solve(t, worked()["heavy-snake"]).Walls {
 		if o.Code == "service_door" && float64(o.Length) < in("20 in")-0.0006 {
@@ -717,7 +775,7 @@ func BenchmarkPlan(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				p.Sheets(layout.A4, quantity.Metric)
+				p.Sheets(layout.A4, quantity.Metric, "invented")
 				p.CutCSV(quantity.Metric)
 				if _, err := p.Program.Calendar(2026); err != nil {
 					b.Fatal(err)

@@ -164,6 +164,10 @@ func (p *Plan) day(b *Brief, s Season) SeasonDay {
 		}
 		longest := baskAfterDawn - 2*coolDown
 		if minutes > longest {
+			if m := p.Moisture; m != nil && m.Met {
+				m.Met = false
+				m.Notes = append(m.Notes, fmt.Sprintf("The program has no room for %d min of mist a session: the lamps are cold for %d min.", minutes, longest))
+			}
 			minutes = longest
 			note = fmt.Sprintf("cut to the %d min for which the lamps are cold: more or larger nozzles, or less air change, for the rest", longest)
 		}
@@ -202,6 +206,20 @@ func (p *Plan) day(b *Brief, s Season) SeasonDay {
 		add("feeding", "feeding", at, at+30, b.Light.FeedDays, "by the animal's need")
 	}
 	slices.SortStableFunc(out.Events, func(a, b Event) int { return a.from - b.from })
+	return out
+}
+
+// Codes are those of its events, each once, in order.
+func (p Program) Codes() []string {
+	var out []string
+	for _, s := range p.Seasons {
+		for _, e := range s.Events {
+			if !slices.Contains(out, e.Code) {
+				out = append(out, e.Code)
+			}
+		}
+	}
+	slices.Sort(out)
 	return out
 }
 

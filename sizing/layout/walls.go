@@ -48,7 +48,7 @@ func (t *try) openings() *stop {
 			f := &b.Fixtures[b.first(Mat)]
 			width := max(b.Practice.MatService, min(f.Length, f.Width))
 			height := snap(min(doorHeight, r.top-r.bottom))
-			if math.Abs(r.x-c.x) < 0.0011 && r.w >= width-slack {
+			if math.Abs(r.x-c.x) < 0.0011 && r.w >= width+2*b.Box.Panel-slack {
 				t.cut("service_door", "left", "service door into the warm retreat", snap(r.cy()-width/2), r.bottom, width, height, "for the mat; locked; the animal's own entrance fits its body")
 				door = &band{r.cy() - width/2, r.cy() + width/2, r.bottom, r.bottom + height}
 			} else {
