@@ -35,15 +35,17 @@ func archiveOf(t testing.TB, files map[string]string) string {
 
 // hotter drafts, by its author, the bearded dragon's record with another figure, and
 // has it reviewed. It gives the id of the revision.
-func (d *den) hotter(t *testing.T, from, to string) string {
+func (d *den) hotter(t *testing.T, fromTo ...string) string {
 	t.Helper()
 	now := d.must(t, store.Reader, "GET", "/v1/record-texts?path="+dragonPath, "")
 	text := now["text"].(string)
-	if strings.Count(text, from) != 1 {
-		t.Fatalf("the record holds %q %d times", from, strings.Count(text, from))
+	for i := 0; i < len(fromTo); i += 2 {
+		if strings.Count(text, fromTo[i]) != 1 {
+			t.Fatalf("the record holds %q %d times", fromTo[i], strings.Count(text, fromTo[i]))
+		}
 	}
 	parent, _ := now["id"].(string)
-	body := quoted(t, draftInput{Path: dragonPath, Text: strings.Replace(text, from, to, 1), Why: "an invented correction", Parent: parent})
+	body := quoted(t, draftInput{Path: dragonPath, Text: strings.NewReplacer(fromTo...).Replace(text), Why: "an invented correction", Parent: parent})
 	w := d.send(t, "POST", "/v1/record-revisions", body, "Authorization", "Bearer "+d.author)
 	if w.Code != 201 {
 		t.Fatalf("%d %s", w.Code, w.Body)
@@ -80,7 +82,8 @@ func TestPublish(t *testing.T) {
 	answer := d.must(t, store.Reader, "GET", kept, "")
 	archive := d.as(t, rescue, store.Reader, "GET", "/v1/record-archives", "").Body.String()
 
-	id := d.hotter(t, "{low: 38, high: 42, source: rspca_beardeddragon", "{low: 50, high: 52, source: rspca_beardeddragon")
+	id := d.hotter(t, "{low: 38, high: 42, source: rspca_beardeddragon", "{low: 50, high: 52, source: rspca_beardeddragon",
+		"{low: 40, high: 40, source: nsw_beardeddragon", "{low: 50, high: 52, source: nsw_beardeddragon")
 	if w := d.send(t, "GET", species, "", "If-None-Match", before.Header().Get("ETag")); w.Code != 304 {
 		t.Errorf("a draft changed the answer: %d", w.Code)
 	}
@@ -94,7 +97,7 @@ func TestPublish(t *testing.T) {
 			marks = append(marks, fmt.Sprint(l["op"], strings.Contains(l["text"].(string), "low: 50, high: 52")))
 		}
 	}
-	if diff := cmp.Diff([]string{"-false", "+true"}, marks); diff != "" {
+	if diff := cmp.Diff([]string{"-false", "-false", "+true", "+true"}, marks); diff != "" {
 		t.Error(diff)
 	}
 
@@ -132,7 +135,7 @@ func TestPublish(t *testing.T) {
 	if run["assessed"] != 1.0 || run["complete"] != true || run["catalogue_revision"] != now {
 		t.Errorf("%v", run)
 	}
-	if today["changed"] != (len(run["changed"].([]any)) == 1) {
+	if today["changed"] != true || len(run["changed"].([]any)) != 1 {
 		t.Errorf("rework says changed %v, reassessment lists %v", today["changed"], run["changed"])
 	}
 	for _, c := range run["changed"].([]any) {

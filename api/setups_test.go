@@ -336,3 +336,43 @@ func TestRefusedSetupIsNamed(t *testing.T) {
 		t.Errorf("%+v", bad)
 	}
 }
+
+// A run of reassessment for which the time is up ends early and says so; a repeat goes on.
+func TestReassessmentEndsInTime(t *testing.T) {
+	d := newDen(t)
+	c, err := embedded()
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := *c
+	other.Revision = "1-invented"
+	d.server.SetCatalogue(&other)
+	whole := d.handler
+	d.handler = d.server.Handler(Config{Store: d.store, WriteTimeout: 1}) // half a nanosecond is over at once
+	if run := d.must(t, store.Keeper, "POST", "/v1/reassessments", `{}`); run["complete"] != false || run["assessed"] != 0.0 {
+		t.Errorf("without time: %v", run)
+	}
+	d.handler = whole
+	if run := d.must(t, store.Keeper, "POST", "/v1/reassessments", `{}`); run["complete"] != true || run["assessed"] != 1.0 || len(run["changed"].([]any)) != 0 {
+		t.Errorf("the repeat: %v", run)
+	}
+}
+
+// Before there is a catalogue, what is kept can be read and keys be made; what needs
+// the catalogue says that it is not ready.
+func TestKeptWithoutCatalogue(t *testing.T) {
+	d := newDen(t)
+	d.server.SetCatalogue(nil)
+	d.must(t, store.Reader, "GET", "/v1/setups/"+d.of[rescue].setup, "")
+	d.must(t, store.Admin, "POST", "/v1/keys", `{"holder":"Rosa Quill","role":"reader"}`)
+	for target, body := range map[string]string{"/v1/setups": tank, "/v1/setups/" + d.of[rescue].setup + "/assessments": "", "/v1/reassessments": "{}"} {
+		w := d.atOnce(1, "POST", target, body)[0]
+		if p := problemOf(t, w); w.Code != 503 || p.Type != "/problems/not-ready" || w.Header().Get("Retry-After") == "" {
+			t.Errorf("%s: %d %s", target, w.Code, w.Body)
+		}
+	}
+	d.must(t, store.Curator, "POST", "/v1/record-publications", `{"revisions":["`+d.reviewed+`"],"why":"the first catalogue"}`)
+	if w := d.send(t, "GET", "/readyz", ""); w.Code != 200 {
+		t.Errorf("after a publication: %d", w.Code)
+	}
+}
