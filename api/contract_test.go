@@ -12,6 +12,7 @@ import (
 	"os"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -25,6 +26,7 @@ import (
 
 	"denwright/care"
 	"denwright/care/quantity"
+	"denwright/care/store"
 	"denwright/openapi"
 	"denwright/sizing"
 	"denwright/sizing/score"
@@ -35,6 +37,7 @@ var embedded = sync.OnceValues(care.Embedded)
 
 func TestMain(m *testing.M) {
 	openapi3filter.RegisterBodyDecoder("application/problem+json", openapi3filter.JSONBodyDecoder)
+	openapi3filter.RegisterBodyDecoder("application/x-ndjson", openapi3filter.PlainBodyDecoder)
 	os.Exit(m.Run())
 }
 
@@ -99,7 +102,7 @@ func newChecker(t testing.TB) *checker {
 func (k *checker) send(t testing.TB, method, target, body string, header ...string) *httptest.ResponseRecorder {
 	t.Helper()
 	r := httptest.NewRequest(method, target, strings.NewReader(body))
-	if method == http.MethodPost {
+	if method == http.MethodPost || method == http.MethodPut {
 		r.Header.Set("Content-Type", "application/json")
 	}
 	for i := 0; i+1 < len(header); i += 2 {
@@ -184,20 +187,31 @@ func TestContractIsValid(t *testing.T) {
 	}
 }
 
-// Every request of the contract is of its own schema, is answered with 200, and the
+// Every request of the contract is of its own schema, is answered as done, and the
 // answer is of its schema, in either system of units.
 func TestContractExamples(t *testing.T) {
-	k := newChecker(t)
+	k := newDen(t)
 	for path, item := range k.doc.Paths.Map() {
 		for method, op := range item.Operations() {
 			target := path
-			query := url.Values{}
+			query, required, header := url.Values{}, url.Values{}, []string{}
 			for _, p := range op.Parameters {
 				switch v := p.Value; {
 				case v.In == "path":
 					target = strings.Replace(target, "{"+v.Name+"}", v.Example.(string), 1)
 				case v.In == "query" && v.Example != nil:
 					query.Set(v.Name, v.Example.(string))
+					if v.Required {
+						required.Set(v.Name, v.Example.(string))
+					}
+				case v.In == "header" && v.Example != nil:
+					header = append(header, v.Name, v.Example.(string))
+				}
+			}
+			done := 0
+			for status := range op.Responses.Map() {
+				if n, err := strconv.Atoi(status); err == nil && n < 300 {
+					done = n
 				}
 			}
 			bodies := map[string]string{"": ""}
@@ -219,22 +233,34 @@ func TestContractExamples(t *testing.T) {
 			}
 			for name, body := range bodies {
 				t.Run(op.OperationID+" "+name, func(t *testing.T) {
-					targets := []string{target, target + "?units=imperial"}
+					queries := []url.Values{required, maps.Clone(required)}
+					queries[1].Set("units", "imperial")
 					if len(query) > 0 {
-						targets = append(targets, target+"?"+query.Encode())
+						queries = append(queries, query)
 					}
-					for _, target := range targets {
+					for _, query := range queries {
+						k, header := k, header
+						target, body := target, body
+						if len(query) > 0 {
+							target += "?" + query.Encode()
+						}
+						if op.Security != nil { // each finds the database as it was made
+							k = newDen(t)
+							target, body = k.inPlace(rescue, op.OperationID, target), k.inPlace(rescue, op.OperationID, body)
+							header = append(slices.Clone(header), "Authorization", "Bearer "+k.of[rescue].key[store.Admin])
+						}
 						r := httptest.NewRequest(method, target, strings.NewReader(body))
 						r.Header.Set("Content-Type", "application/json")
 						route, params, err := k.router.FindRoute(r)
 						if err != nil {
 							t.Fatal(err)
 						}
-						err = openapi3filter.ValidateRequest(t.Context(), &openapi3filter.RequestValidationInput{Request: r, PathParams: params, Route: route})
+						err = openapi3filter.ValidateRequest(t.Context(), &openapi3filter.RequestValidationInput{Request: r, PathParams: params, Route: route,
+							Options: &openapi3filter.Options{AuthenticationFunc: openapi3filter.NoopAuthenticationFunc}})
 						if err != nil {
 							t.Error(err)
 						}
-						if w := k.send(t, method, target, body); w.Code != 200 {
+						if w := k.send(t, method, target, body, header...); w.Code != done {
 							t.Errorf("%s: %d %s", target, w.Code, w.Body)
 						}
 					}
@@ -255,14 +281,15 @@ func TestSlipIsWarnedOf(t *testing.T) {
 	}
 }
 
-// The four kinds of bad request that the contract shows are answered as it shows,
+// The bad requests that the contract shows are answered as it shows,
 // but for the request's id and the catalogue's revision.
 func TestContractProblemExamples(t *testing.T) {
-	k := newChecker(t)
+	k := newDen(t)
 	tests := []struct{ example, method, target, body string }{
 		{"BadParameter", "GET", "/v1/species?limit=0&colour=red", ""},
 		{"UnknownName", "GET", "/v1/species/beardie", ""},
 		{"Unreadable", "POST", "/v1/sizings", `{"species": "beardie", "animals": [{"count": "two", "stage": "adult"}], "juristiction": "DE"}`},
+		{"KeyNeeded", "GET", "/v1/setups", ""},
 		{"Invalid", "POST", "/v1/sizings", `{"species": "boa", "animals": [{"count": 0, "stage": "adult"}], "jurisdiction": "QQ"}`},
 	}
 	for _, tt := range tests {
@@ -342,7 +369,8 @@ func TestEnumsAreThoseOfTheCode(t *testing.T) {
 		"FindingStanding": words([]score.Standing{score.Met, score.Short, score.Over, score.NotMeasured, score.Undecided, score.TargetNotKnown}),
 		"Presence":        words([]score.Presence{score.Definite, score.Possible, score.Absent, score.NotJudged}),
 		"Mend":            words([]score.Mend{score.Measure, score.Adjust, score.Furnish, score.Equip, score.Alter, score.Separate, score.Rebuild}),
-		"Material":        score.Materials, "Ventilation": score.Ventilations, "Spectrum": score.Spectra,
+		"Role":            words(store.Roles), "RevisionState": words(states), "RevisionOrigin": words([]store.Origin{store.ByCurator, store.ByImport, store.ByProgram}),
+		"Material": score.Materials, "Ventilation": score.Ventilations, "Spectrum": score.Spectra,
 		"HeatKind": score.HeatKinds, "Place": score.Places, "Control": score.Controls,
 	}
 	for name, want := range tests {
@@ -446,6 +474,17 @@ func TestFieldsAreThoseOfTheCode(t *testing.T) {
 	compare("company", doc.Components.Schemas["CompanyQuestion"].Value, reflect.TypeFor[sizing.CompanyQuestion]())
 	compare("comparison", doc.Components.Schemas["ComparisonQuestion"].Value, reflect.TypeFor[sizing.ComparisonQuestion]())
 	compare("change", doc.Components.Schemas["ChangeQuestion"].Value, reflect.TypeFor[sizing.ChangeQuestion]())
+	compare("key", doc.Components.Schemas["KeyInput"].Value, reflect.TypeFor[keyInput]())
+	compare("deletion", doc.Components.Schemas["Deletion"].Value, reflect.TypeFor[deletion]())
+	compare("reassessment", doc.Components.Schemas["ReassessmentInput"].Value, reflect.TypeFor[reassessmentInput]())
+	compare("draft", doc.Components.Schemas["DraftInput"].Value, reflect.TypeFor[draftInput]())
+	compare("review", doc.Components.Schemas["ReviewInput"].Value, reflect.TypeFor[reviewInput]())
+	compare("check", doc.Components.Schemas["CheckInput"].Value, reflect.TypeFor[checkInput]())
+	compare("publication", doc.Components.Schemas["PublicationInput"].Value, reflect.TypeFor[publicationInput]())
+	compare("setup", doc.Components.Schemas["SetupInput"].Value, reflect.TypeFor[struct { // as setupInput, with the question read
+		Name     string                    `json:"name"`
+		Question sizing.AssessmentQuestion `json:"question"`
+	}]())
 	compare("climate", doc.Components.Schemas["ClimateQuestion"].Value, reflect.TypeFor[sizing.ClimateQuestion]())
 }
 

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/go-json-experiment/json"
@@ -46,22 +47,46 @@ var (
 		"The body was read, but fields are missing, out of bounds, or name something that is not held. Every such field is listed under errors."}
 	tooOften = &problemKind{"too-many-requests", 429, "Too many requests",
 		"This key or address has asked more often than the service allows. The Retry-After header says in how many seconds it may again."}
+	keyNeeded = &problemKind{"key-needed", 401, "A key is needed",
+		"What an organisation keeps is shown only to its keys. Send the header Authorization: Bearer and a key that was not revoked. An admin of the organisation makes keys with POST /v1/keys; the first is made on the command line."}
+	notAllowed = &problemKind{"not-allowed", 403, "The key does not allow this",
+		"The key is good, but its role, or what its organisation may do, is not enough. Roles are reader, keeper, curator and admin; each may do all that those before it may. A draft is reviewed by another curator than its author."}
+	overtaken = &problemKind{"overtaken", 409, "The state is another by now",
+		"What the request builds on has changed, or never was so. Read it again, and decide again."}
+	versionPassed = &problemKind{"version-passed", 412, "The setup has changed since it was read",
+		"If-Match names a version that is not the newest. Nothing was changed. Read the setup, and send the change again with its ETag."}
+	catalogueRefused = &problemKind{"catalogue-refused", 422, "The catalogue would not hold",
+		"The records were checked all together with the texts given, and are refused. Nothing was changed. Every fault is listed under faults, by file and field."}
+	tokenReused = &problemKind{"idempotency-key-reused", 422, "The Idempotency-Key was used before",
+		"The same Idempotency-Key came with another request. Nothing was changed. Send a new one with a new request, and the old one only with the old request."}
+	versionNeeded = &problemKind{"version-needed", 428, "If-Match is needed",
+		"A setup is changed or deleted only as it was read: send its ETag as If-Match, so that nobody's change is lost."}
 	internalError = &problemKind{"internal-error", 500, "The service failed",
 		"The fault is the service's. The log holds the details under the instance given here."}
 	tooBusy = &problemKind{"busy", 503, "The service is busy",
 		"More questions are being computed than the service takes on at once. Send it again after the seconds in the Retry-After header."}
 	notReady = &problemKind{"not-ready", 503, "The service is not ready",
 		"No catalogue is loaded yet, or the service is stopping. Try again shortly."}
+	noDatabase = &problemKind{"no-database", 501, "There is no database here",
+		"The service was started without a database, so that it keeps no setups, keys or revisions. Asking again does not help; its operator can start it with one. Questions are answered as ever."}
+	databaseUnavailable = &problemKind{"database-unavailable", 503, "The database can't be reached",
+		"Try again after the time in Retry-After. A change that ended so may have been made: repeat it with the same Idempotency-Key, or read first. Questions are answered as ever."}
+	databaseFull = &problemKind{"database-full", 507, "The database has no room left",
+		"Nothing was changed. The operator must make room; see Retry-After. What is kept can be read, and questions are answered as ever."}
 )
 
 var problemKinds = []*problemKind{unreadableRequest, invalidParameter, unknownName, noSuchPath, methodNotAllowed, tooSlow,
-	bodyTooLarge, wrongMediaType, invalidQuestion, tooOften, internalError, tooBusy, notReady}
+	bodyTooLarge, wrongMediaType, invalidQuestion, tooOften, internalError, tooBusy, notReady,
+	keyNeeded, notAllowed, overtaken, versionPassed, catalogueRefused, tokenReused, versionNeeded, noDatabase, databaseUnavailable, databaseFull}
 
 // Problem is an error that knows the problem document (RFC 9457) it is answered with.
 type Problem struct {
 	kind   *problemKind
 	detail string
 	errors []sizing.Problem
+	faults []recordFault // of the records, for catalogueRefused
+	// retryAfter is how long a client should wait; no advice when zero.
+	retryAfter time.Duration
 }
 
 func (p *Problem) Error() string { return p.kind.title + ": " + p.detail }
@@ -74,12 +99,15 @@ type problemDocument struct {
 	Detail   string `json:"detail"`
 	Instance string `json:"instance"` // the request's id
 	// Errors name every bad field, by JSON pointer into the body; a parameter of the
-	// query is written ?name, one of the path {name}.
+	// query is written ?name, one of the path {name}, a header Name:.
 	Errors []sizing.Problem `json:"errors,omitzero"`
 	// Omitted counts the errors beyond the first maxErrors.
-	Omitted   int    `json:"errors_omitted,omitzero"`
-	Catalogue string `json:"catalogue_revision,omitzero"`
-	Engine    string `json:"engine_version"`
+	Omitted int `json:"errors_omitted,omitzero"`
+	// Faults are those of the records, by file and field.
+	Faults        []recordFault `json:"faults,omitzero"`
+	FaultsOmitted int           `json:"faults_omitted,omitzero"`
+	Catalogue     string        `json:"catalogue_revision,omitzero"`
+	Engine        string        `json:"engine_version"`
 }
 
 // Bounds of a problem document, which could otherwise outgrow the request.
@@ -112,12 +140,15 @@ func (s *Server) fail(err error, c echo.Context) {
 	}
 	h := c.Response().Header()
 	d := problemDocument{Type: "/problems/" + p.kind.name, Title: p.kind.title, Status: p.kind.status, Detail: p.detail,
-		Instance: h.Get(echo.HeaderXRequestID), Errors: slices.Clone(p.errors), Engine: sizing.EngineVersion}
+		Instance: h.Get(echo.HeaderXRequestID), Errors: slices.Clone(p.errors), Faults: p.faults, Engine: sizing.EngineVersion}
 	if d.Detail == "" {
 		d.Detail = p.kind.about
 	}
 	if len(d.Errors) > maxErrors {
 		d.Errors, d.Omitted = d.Errors[:maxErrors], len(d.Errors)-maxErrors
+	}
+	if len(d.Faults) > maxErrors {
+		d.Faults, d.FaultsOmitted = d.Faults[:maxErrors], len(d.Faults)-maxErrors
 	}
 	for i := range d.Errors {
 		d.Errors[i].Reason = cut(d.Errors[i].Reason)
@@ -127,6 +158,9 @@ func (s *Server) fail(err error, c echo.Context) {
 	}
 	h.Del("ETag")
 	h.Set(echo.HeaderCacheControl, "no-store")
+	if p.retryAfter > 0 {
+		h.Set(echo.HeaderRetryAfter, retrySeconds(p.retryAfter))
+	}
 	switch p.kind {
 	case notReady, tooBusy:
 		h.Set(echo.HeaderRetryAfter, "1")

@@ -141,9 +141,35 @@ func (s *Server) SetCatalogue(c *care.Catalogue) {
 		s.snapshot.Store(nil)
 		return
 	}
+	s.snapshot.Store(newSnapshot(c))
+}
+
+func newSnapshot(c *care.Catalogue) *snapshot {
 	snap := &snapshot{Catalogue: c, matcher: sizing.NewMatcher(c), rules: slices.Clone(c.Rules()), sources: c.Sources()}
 	slices.SortFunc(snap.rules, func(a, b *care.Rule) int { return strings.Compare(a.ID, b.ID) })
-	s.snapshot.Store(snap)
+	return snap
+}
+
+// advance takes a catalogue into use that was made by a change of the records,
+// unless one of a later change is in use.
+func (s *Server) advance(c *care.Catalogue) {
+	next := newSnapshot(c)
+	for {
+		now := s.snapshot.Load()
+		if now != nil && changeNumber(now.Revision) >= changeNumber(c.Revision) || s.snapshot.CompareAndSwap(now, next) {
+			return
+		}
+	}
+}
+
+// changeNumber is the number with which the name of a catalogue begins.
+func changeNumber(revision string) int64 {
+	number, _, _ := strings.Cut(revision, "-")
+	n, err := strconv.ParseInt(number, 10, 64)
+	if err != nil {
+		return 0
+	}
+	return n
 }
 
 // Handler serves every route of the contract, and the pages.
@@ -187,6 +213,7 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	e.POST("/v1/outgrowings", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.Outgrow))
 	e.POST("/v1/handovers", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, questions, "ClimateQuestion", true, sizing.Climate))
+	s.keptRoutes(e, cfg)
 	return e
 }
 
@@ -200,6 +227,49 @@ func (s *Server) webPages(cfg Config) *pages.Site {
 		}
 		return pages.Snapshot{Catalogue: snap.Catalogue, Matcher: snap.matcher}, true
 	}})
+}
+
+// keptRoutes serves what needs the store: the role is the least that may ask.
+func (s *Server) keptRoutes(e *echo.Echo, cfg Config) {
+	// Places of their own: those who wait for the database take none from a question.
+	at := newSlots(cfg.MaxAtOnce, cfg.MaxWait)
+	kept := func(least store.Role, f func(*visit) error) echo.HandlerFunc { return s.kept(cfg, at, least, f) }
+	get := func(path string, least store.Role, f func(*visit) error) {
+		h := kept(least, f)
+		e.GET(path, h)
+		e.HEAD(path, h)
+	}
+	post := func(path string, least store.Role, f func(*visit) error) { e.POST(path, kept(least, f)) }
+	get("/v1/setups", store.Reader, setupList)
+	post("/v1/setups", store.Keeper, createSetup)
+	get("/v1/setups/:id", store.Reader, getSetup)
+	e.PUT("/v1/setups/:id", kept(store.Keeper, putSetup))
+	e.DELETE("/v1/setups/:id", kept(store.Keeper, deleteSetup))
+	get("/v1/setups/:id/versions", store.Reader, setupVersions)
+	get("/v1/setups/:id/assessments", store.Reader, setupAssessments)
+	post("/v1/setups/:id/assessments", store.Keeper, assessSetup)
+	get("/v1/saved-assessments", store.Reader, assessmentList)
+	get("/v1/saved-assessments/:id", store.Reader, getAssessment)
+	get("/v1/saved-assessments/:id/rework", store.Reader, reworkAssessment)
+	post("/v1/reassessments", store.Keeper, reassess)
+	get("/v1/keys", store.Admin, keyList)
+	post("/v1/keys", store.Admin, createKey)
+	e.DELETE("/v1/keys/:id", kept(store.Admin, revokeKey))
+	get("/v1/organisation", store.Reader, ownOrganisation)
+	get("/v1/organisation/export", store.Admin, exportOrganisation)
+	post("/v1/organisation/deletion", store.Admin, deleteOrganisation)
+	get("/v1/audit-trail", store.Admin, auditTrail)
+	get("/v1/record-texts", store.Reader, recordText)
+	get("/v1/record-revisions", store.Reader, revisionList)
+	post("/v1/record-revisions", store.Curator, draftRevision)
+	get("/v1/record-revisions/:id", store.Reader, getRevision)
+	get("/v1/record-revisions/:id/difference", store.Reader, revisionDifference)
+	post("/v1/record-revisions/:id/review", store.Curator, reviewRevision)
+	post("/v1/record-checks", store.Reader, checkRevisions)
+	post("/v1/record-publications", store.Curator, publishRevisions)
+	post("/v1/record-withdrawals", store.Curator, withdrawRevisions)
+	get("/v1/record-archives", store.Reader, exportRecords)
+	post("/v1/record-archives", store.Curator, importRecords)
 }
 
 // Run listens on addr and serves until ctx ends; then it takes no new connection
@@ -309,13 +379,13 @@ func crossOrigin(allowed []string, r *http.Request, h http.Header) (preflight bo
 		return false
 	}
 	h.Set(echo.HeaderAccessControlAllowOrigin, origin)
-	h.Set(echo.HeaderAccessControlExposeHeaders, "ETag, X-Request-ID")
+	h.Set(echo.HeaderAccessControlExposeHeaders, "ETag, Location, Retry-After, WWW-Authenticate, X-Request-ID")
 	h.Set("Cross-Origin-Resource-Policy", "cross-origin")
 	if r.Method != http.MethodOptions || r.Header.Get(echo.HeaderAccessControlRequestMethod) == "" {
 		return false
 	}
-	h.Set(echo.HeaderAccessControlAllowMethods, "GET, HEAD, POST")
-	h.Set(echo.HeaderAccessControlAllowHeaders, "Content-Type, If-None-Match, X-Request-ID")
+	h.Set(echo.HeaderAccessControlAllowMethods, "GET, HEAD, POST, PUT, DELETE")
+	h.Set(echo.HeaderAccessControlAllowHeaders, "Authorization, Content-Type, Idempotency-Key, If-Match, If-None-Match, X-Request-ID")
 	h.Set(echo.HeaderAccessControlMaxAge, "600")
 	return true
 }
