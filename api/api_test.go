@@ -27,6 +27,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"denwright/care"
+	"denwright/care/store"
 	"denwright/sizing"
 )
 
@@ -306,6 +307,9 @@ func bends(root *openapi3.Schema, body any) iter.Seq[bent] {
 			if len(s.Enum) > 0 {
 				wrong["another word"] = "nonsense"
 			}
+			if s.Pattern != "" {
+				wrong["another form"] = "*"
+			}
 			if s.MaxLength != nil {
 				wrong["too long"] = strings.Repeat("x", int(*s.MaxLength)+1)
 			}
@@ -360,26 +364,42 @@ var removed = any("\x00removed")
 // Each field of each example, broken in each way that the contract forbids, is
 // answered with a problem document that names the field.
 func TestEveryFieldBroken(t *testing.T) {
-	k := newChecker(t)
+	k := newDen(t)
 	n := 0
-	for path, name := range map[string]string{"/v1/sizings": "SizingQuestion", "/v1/assessments": "AssessmentQuestion", "/v1/climates": "ClimateQuestion",
-		"/v1/matches": "MatchQuestion", "/v1/company-checks": "CompanyQuestion", "/v1/comparisons": "ComparisonQuestion", "/v1/change-plans": "ChangeQuestion"} {
-		root := k.doc.Components.Schemas[name].Value
-		for _, e := range k.doc.Paths.Value(path).Post.RequestBody.Value.Content["application/json"].Examples {
+	for _, tt := range []struct{ method, path, schema string }{
+		{"POST", "/v1/sizings", "SizingQuestion"}, {"POST", "/v1/assessments", "AssessmentQuestion"}, {"POST", "/v1/climates", "ClimateQuestion"},
+		{"POST", "/v1/matches", "MatchQuestion"}, {"POST", "/v1/company-checks", "CompanyQuestion"}, {"POST", "/v1/comparisons", "ComparisonQuestion"},
+		{"POST", "/v1/change-plans", "ChangeQuestion"}, {"POST", "/v1/setups", "SetupInput"}, {"PUT", "/v1/setups/{id}", "SetupInput"},
+		{"POST", "/v1/reassessments", "ReassessmentInput"}, {"POST", "/v1/keys", "KeyInput"}, {"POST", "/v1/organisation/deletion", "Deletion"},
+		{"POST", "/v1/record-revisions", "DraftInput"}, {"POST", "/v1/record-revisions/{id}/review", "ReviewInput"}, {"POST", "/v1/record-checks", "CheckInput"},
+		{"POST", "/v1/record-publications", "PublicationInput"}, {"POST", "/v1/record-withdrawals", "PublicationInput"},
+	} {
+		root := k.doc.Components.Schemas[tt.schema].Value
+		op := k.doc.Paths.Value(tt.path).GetOperation(tt.method)
+		target, header := tt.path, []string{}
+		if op.Security != nil {
+			id := k.of[rescue].setup
+			if strings.HasPrefix(target, "/v1/record") {
+				id = k.draft
+			}
+			target = strings.Replace(target, "{id}", id, 1)
+			header = []string{"Authorization", "Bearer " + k.of[rescue].key[store.Admin], "If-Match", `"1"`}
+		}
+		for _, e := range op.RequestBody.Value.Content["application/json"].Examples {
 			for b := range bends(root, e.Value.Value) {
 				n++
 				raw, err := json.Marshal(b.body)
 				if err != nil {
 					t.Fatal(err)
 				}
-				w := k.send(t, "POST", path, string(raw))
+				w := k.send(t, tt.method, target, string(raw), header...)
 				if w.Code != 400 && w.Code != 422 {
-					t.Errorf("%s at %s: %d for %s", b.how, b.at, w.Code, raw)
+					t.Errorf("%s: %s at %s: %d for %s", tt.path, b.how, b.at, w.Code, raw)
 					continue
 				}
 				p := problemOf(t, w)
 				if !slices.Equal(fieldsOf(p), []string{b.at}) {
-					t.Errorf("%s at %s: names %q", b.how, b.at, fieldsOf(p))
+					t.Errorf("%s: %s at %s: names %q", tt.path, b.how, b.at, fieldsOf(p))
 				}
 			}
 		}
@@ -737,8 +757,18 @@ func TestAllowedOrigins(t *testing.T) {
 	if w := send("GET", "https://other.example"); w.Code != 200 || w.Header().Get("Access-Control-Allow-Origin") != "" || w.Header().Get("Vary") != "Origin" {
 		t.Errorf("not allowed: %d %v", w.Code, w.Header())
 	}
-	if w := send("OPTIONS", "https://app.example", "Access-Control-Request-Method", "POST"); w.Code != 204 || w.Header().Get("Access-Control-Allow-Methods") == "" {
+	w := send("OPTIONS", "https://app.example", "Access-Control-Request-Method", "PUT")
+	if w.Code != 204 {
 		t.Errorf("preflight: %d %v", w.Code, w.Header())
+	}
+	for name, words := range map[string][]string{
+		"Access-Control-Allow-Methods":  {"GET", "HEAD", "POST", "PUT", "DELETE"},
+		"Access-Control-Allow-Headers":  {"Authorization", "Content-Type", "Idempotency-Key", "If-Match", "If-None-Match", "X-Request-ID"},
+		"Access-Control-Expose-Headers": {"ETag", "Location", "Retry-After", "WWW-Authenticate", "X-Request-ID"},
+	} {
+		if got := strings.Split(w.Header().Get(name), ", "); !slices.Equal(got, words) {
+			t.Errorf("%s: %q, want %q", name, got, words)
+		}
 	}
 	if w := send("OPTIONS", "https://other.example", "Access-Control-Request-Method", "POST"); w.Header().Get("Access-Control-Allow-Methods") != "" {
 		t.Errorf("preflight of another: %v", w.Header())

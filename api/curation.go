@@ -170,7 +170,7 @@ type draftInput struct {
 	Path   string `json:"path"`
 	Text   string `json:"text"`
 	Why    string `json:"why"`
-	Parent string `json:"parent"`
+	Parent string `json:"parent,omitzero"`
 }
 
 func draftRevision(v *visit) error {
