@@ -466,3 +466,89 @@ func TestServeReturns(t *testing.T) {
 	move(away, file)
 	await(t, 20*time.Second, "return", func() bool { return s.revision(t) == catalogue })
 }
+
+const demoTank = "../../testdata/demo/donated-dragon-tank.json"
+
+func TestSetups(t *testing.T) {
+	fresh(t)
+	says(t, exitBadInput, []string{"setups belong to an organisation", envKey}, "setup", "list")
+	_, secrets := organised(t, "Saltmarsh Lane Rescue", false, store.Keeper, store.Reader, store.Admin)
+	_, others := organised(t, "Another", false, store.Keeper)
+	t.Setenv(envKey, secrets[store.Keeper])
+	says(t, exitAnswered, []string{"no setups yet"}, "setup", "list")
+	says(t, exitBadInput, []string{"no file"}, "setup", "save", "nowhere.json")
+	told(t, exitBadInput, `{"species":"pogona-vitticeps","colour":"red"}`, "setup", "save", "--name", "x", "-")
+	if _, stderr := told(t, exitBadInput, `{"species":"pogona-vitticeps","animals":[{"count":1,"stage":"adult"}],"setup":{"inside":{"length":{"value":-4,"unit":"cm"}}}}`, "setup", "save", "--name", "x", "-"); !strings.Contains(stderr, "/setup/inside/length") {
+		t.Errorf("the bad field is not named: %s", stderr)
+	}
+	says(t, exitBadInput, []string{"--name"}, "setup", "save", "-")
+	id := word(t, "setup", "save", "--name", "Tank 7", "--token", "van 1", demoTank)
+	if again := word(t, "setup", "save", "--name", "Tank 7", "--token", "van 1", demoTank); again != id {
+		t.Errorf("a repeat saved %s beside %s", again, id)
+	}
+	says(t, exitBadInput, []string{"idempotency key was used for another request"}, "setup", "save", "--name", "Tank 8", "--token", "van 1", demoTank)
+	says(t, exitAnswered, []string{id, "Tank 7", "pogona-vitticeps"}, "setup", "list", "--species", "pogona-vitticeps")
+	says(t, exitAnswered, []string{"no setups yet"}, "setup", "list", "--species", "testudo-hermanni")
+
+	// The question comes back as it was asked, and serves to change the setup.
+	question, _ := told(t, exitAnswered, "", "setup", "show", "--question", id)
+	deeper := strings.Replace(question, `"value": 6`, `"value": 12`, 1)
+	if deeper == question {
+		t.Fatalf("no depth of 6 cm in\n%s", question)
+	}
+	says(t, exitAfterChanges, []string{"Tank 7, version 1", "substrate depth", "kept as assessment"}, "setup", "assess", id)
+	says(t, exitBadInput, []string{"give --version"}, "setup", "update", "-", id)
+	if _, stderr := told(t, exitStale, deeper, "setup", "update", "--version", "2", "-", id); !strings.Contains(stderr, "setup "+id+" is at version 1, not 2") {
+		t.Errorf("the version is not told: %s", stderr)
+	}
+	told(t, exitAnswered, deeper, "setup", "update", "--version", "1", "-", id)
+	if _, stderr := told(t, exitStale, deeper, "setup", "update", "--version", "1", "-", id); !strings.Contains(stderr, "is at version 2, not 1") || !strings.Contains(stderr, "read it again") {
+		t.Errorf("the version is not told: %s", stderr)
+	}
+	inches, _ := told(t, exitAfterChanges, "", "setup", "assess", "--json", "--units", "imperial", id)
+	if !strings.Contains(inches, `"in"`) || !strings.Contains(inches, `"setup_version": 2`) {
+		t.Errorf("not in inches, or not of version 2: %s", inches)
+	}
+	says(t, exitAnswered, []string{"VERSIONS", "ASSESSMENTS", "suitable after changes", "catalogue", "0-"}, "setup", "history", id)
+	story := decoded[struct {
+		Versions    []store.Setup      `json:"versions"`
+		Assessments []store.Assessment `json:"assessments"`
+	}](t, "setup", "history", "--json", id)
+	if len(story.Versions) != 2 || story.Versions[0].Name != "Tank 7" || len(story.Assessments) != 2 || story.Assessments[0].SetupVersion != 2 {
+		t.Fatalf("history is %+v", story)
+	}
+
+	// Other records: what rests on the old ones is assessed anew.
+	says(t, exitAnswered, []string{"0 assessed anew"}, "setup", "reassess")
+	t.Setenv(envKey, "")
+	_, catalogue := published(t, dragon, warmerNights(t, "22", "18"))
+	t.Setenv(envKey, secrets[store.Keeper])
+	says(t, exitNotOne, []string{"no species"}, "setup", "reassess", "--species", "xyzzyx")
+	says(t, exitAnswered, []string{"0 assessed anew"}, "setup", "reassess", "--species", "testudo-hermanni")
+	changes := decoded[struct {
+		Changed   []store.Change `json:"changed"`
+		Assessed  int            `json:"assessed"`
+		Complete  bool           `json:"complete"`
+		Catalogue string         `json:"catalogue_revision"`
+	}](t, "setup", "reassess", "--species", "beardie", "--json")
+	if changes.Assessed != 1 || !changes.Complete || changes.Catalogue != catalogue || len(changes.Changed) != 1 || changes.Changed[0].Current.Worst > changes.Changed[0].Previous.Worst {
+		t.Errorf("reassessed: %+v", changes)
+	}
+
+	// Who may not.
+	t.Setenv(envKey, secrets[store.Reader])
+	says(t, exitAnswered, []string{"Tank 7"}, "setup", "show", id)
+	for _, args := range [][]string{{"setup", "save", demoTank}, {"setup", "update", "--version", "2", demoTank, id}, {"setup", "delete", "--version", "2", id}, {"setup", "assess", id}, {"setup", "reassess"}} {
+		says(t, exitBadInput, []string{"needs the role keeper"}, args...)
+	}
+	t.Setenv(envKey, others[store.Keeper])
+	for _, args := range [][]string{{"setup", "show", id}, {"setup", "update", "--version", "2", demoTank, id}, {"setup", "delete", "--version", "2", id}, {"setup", "assess", id}, {"setup", "history", id}} {
+		says(t, exitBadInput, []string{"not found"}, args...)
+	}
+
+	t.Setenv(envKey, secrets[store.Keeper])
+	says(t, exitStale, []string{"is at version 2, not 1"}, "setup", "delete", "--version", "1", id)
+	told(t, exitAnswered, "", "setup", "delete", "--version", "2", id)
+	says(t, exitBadInput, []string{"not found"}, "setup", "show", id)
+	says(t, exitAnswered, []string{"deleted", "Tank 7"}, "setup", "history", id)
+}

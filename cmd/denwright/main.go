@@ -49,6 +49,7 @@ const usage = `denwright: what enclosure an animal needs, and how good one at ha
   denwright handover FILE              one page for the adopter
   denwright intake FILE                a whole list of enclosures, row by row
   denwright climate FILE               how an enclosure behaves in its room
+  denwright setup ACTION               keep setups with their history and assessments
   denwright records ACTION             check, correct and publish the care records
   denwright organisation ACTION        whose setups are kept, and who corrects records
   denwright key ACTION                 who may do what
@@ -120,7 +121,7 @@ var commands = map[string]task{
 	"compare": {run: (*program).compare}, "handover": {run: (*program).handover}, "intake": {run: (*program).intake}, "version": {run: (*program).version},
 	"serve": {run: (*program).serve, bare: true}, "ready": {run: (*program).ready, bare: true}, "migrate": {run: (*program).migrate, bare: true},
 	"organisation": {run: (*program).organisation, bare: true}, "key": {run: (*program).key, bare: true}, "audit": {run: (*program).audit, bare: true},
-	"records": {run: (*program).records, bare: true},
+	"records": {run: (*program).records, bare: true}, "setup": {run: (*program).setup, bare: true},
 }
 
 // loadingGC is the pace of the garbage collector while a catalogue is loaded at the
