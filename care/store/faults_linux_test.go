@@ -5,12 +5,14 @@ import (
 	"path/filepath"
 	"syscall"
 	"testing"
+
+	"denwright/care/store/postgrestest"
 )
 
 func TestFullDiskSQLite(t *testing.T) {
 	disk := t.TempDir()
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=12m"); err != nil {
-		leftOut(t, "SQLite on a full disk: a small file system can't be mounted: "+err.Error())
+		postgrestest.LeftOut(t, "SQLite on a full disk: a small file system can't be mounted: "+err.Error())
 		return
 	}
 	t.Cleanup(func() {

@@ -2,8 +2,12 @@
 
 package store
 
-import "testing"
+import (
+	"testing"
+
+	"denwright/care/store/postgrestest"
+)
 
 func TestFullDiskSQLite(t *testing.T) {
-	leftOut(t, "SQLite on a full disk: small file systems are mounted on Linux only")
+	postgrestest.LeftOut(t, "SQLite on a full disk: small file systems are mounted on Linux only")
 }

@@ -16,10 +16,8 @@ import (
 	"testing"
 	"time"
 
-	"github.com/moby/moby/client"
-	"github.com/testcontainers/testcontainers-go"
-
 	"denwright/care"
+	"denwright/care/store/postgrestest"
 )
 
 // runJob is what this binary does when a test starts it as a process of its own.
@@ -312,68 +310,15 @@ func TestOwnPublishNeedsNoPoll(t *testing.T) {
 	})
 }
 
-// containers reports whether the tests may stop and cut off a PostgreSQL of their own.
-func containers(t *testing.T) bool {
-	t.Helper()
-	if image() == "" {
-		leftOut(t, "a PostgreSQL that is stopped, cut off and filled up: "+envImage+" is not set")
-		return false
-	}
-	return true
-}
-
 // TestLostDatabase writes and reads without pause while PostgreSQL is stopped,
 // killed, frozen and cut off, each followed by its return.
 func TestLostDatabase(t *testing.T) {
-	if !containers(t) {
+	if !postgrestest.Containers(t) {
 		return
 	}
 	ctx := t.Context()
-	server := newServer(t, nil)
-	docker, err := testcontainers.NewDockerClientWithOpts(ctx)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer docker.Close()
-	id := server.GetContainerID()
-	second := 2
-	restart := func() error {
-		_, err := docker.ContainerStart(ctx, id, client.ContainerStartOptions{})
-		return err
-	}
-	faults := []struct {
-		name       string
-		down, back func() error
-	}{
-		{"stopped", func() error {
-			_, err := docker.ContainerStop(ctx, id, client.ContainerStopOptions{Timeout: &second})
-			return err
-		}, restart},
-		{"killed", func() error {
-			_, err := docker.ContainerKill(ctx, id, client.ContainerKillOptions{Signal: "KILL"})
-			return err
-		}, restart},
-		{"frozen", func() error {
-			_, err := docker.ContainerPause(ctx, id, client.ContainerPauseOptions{})
-			return err
-		}, func() error {
-			_, err := docker.ContainerUnpause(ctx, id, client.ContainerUnpauseOptions{})
-			return err
-		}},
-		{"cut off", func() error {
-			_, err := docker.NetworkDisconnect(ctx, "bridge", client.NetworkDisconnectOptions{Container: id, Force: true})
-			return err
-		}, func() error {
-			_, err := docker.NetworkConnect(ctx, "bridge", client.NetworkConnectOptions{Container: id})
-			return err
-		}},
-		{"restarted", func() error { return nil }, func() error {
-			_, err := docker.ContainerRestart(ctx, id, client.ContainerRestartOptions{Timeout: &second})
-			return err
-		}},
-	}
-
-	database := newDatabase(t, server.url)
+	server := postgrestest.New(t, nil)
+	database := postgrestest.NewDatabase(t, server.URL)
 	fresh(t, database)
 	const timeout = time.Second
 	s := startReplica(t, database, 500*time.Millisecond, timeout)
@@ -453,22 +398,22 @@ func TestLostDatabase(t *testing.T) {
 	})
 	count := func() int { mu.Lock(); defer mu.Unlock(); return len(acks) }
 
-	for k, fault := range faults {
+	for k, fault := range server.Faults(t) {
 		before, refusals, questions := count(), refused.Load(), answered.Load()
 		await(t, 20*time.Second, func() bool { return count() > before+20 })
-		if err := fault.down(); err != nil {
+		if err := fault.Down(); err != nil {
 			t.Fatal(err)
 		}
-		if fault.name != "restarted" {
+		if !fault.Brief {
 			await(t, 20*time.Second, func() bool { return refused.Load() > refusals+3 })
 			start := time.Now()
 			_, err := s.CreateSetup(ctx, who, "", enclosure("refused"))
 			wants(t, err, ErrUnavailable)
 			if took := time.Since(start); took > timeout+time.Second {
-				t.Errorf("%s: a write was refused only after %v", fault.name, took)
+				t.Errorf("%s: a write was refused only after %v", fault.Name, took)
 			}
 		}
-		if err := fault.back(); err != nil {
+		if err := fault.Back(); err != nil {
 			t.Fatal(err)
 		}
 		start, then := time.Now(), count()
@@ -476,11 +421,11 @@ func TestLostDatabase(t *testing.T) {
 		resumed := time.Since(start)
 		c, err := publish(ctx, s.Store, fmt.Sprint(32+k))
 		if err != nil {
-			t.Fatalf("%s: publish after the return: %v", fault.name, err)
+			t.Fatalf("%s: publish after the return: %v", fault.Name, err)
 		}
 		caught := await(t, 10*time.Second, func() bool { return other.current.Load().Revision == c.Revision })
 		t.Logf("%-9s %4d acknowledged before, %3d refused, %5d questions answered meanwhile; writing again after %v; the next publish reached the other replica after %v",
-			fault.name, then, refused.Load()-refusals, answered.Load()-questions, resumed.Round(time.Millisecond), caught.Round(time.Millisecond))
+			fault.Name, then, refused.Load()-refusals, answered.Load()-questions, resumed.Round(time.Millisecond), caught.Round(time.Millisecond))
 	}
 	stop()
 	wg.Wait()
@@ -555,15 +500,15 @@ func incompressible(n int) string {
 }
 
 func TestFullDiskPostgres(t *testing.T) {
-	if !containers(t) {
+	if !postgrestest.Containers(t) {
 		return
 	}
 	// The data lie in a table space of their own on a small disk. The write-ahead
 	// log does not: when that one is full, PostgreSQL stops, which is the case "lost".
-	server := newServer(t, map[string]string{"/small": "size=24m,mode=1777"})
-	server.run(t, "install -d -o postgres -m 0700 /small/space && head -c 6000000 /dev/zero >/small/ballast")
-	database := newDatabase(t, server.url)
-	db, err := sql.Open("pgx", server.url)
+	server := postgrestest.New(t, map[string]string{"/small": "size=24m,mode=1777"})
+	server.Shell(t, "install -d -o postgres -m 0700 /small/space && head -c 6000000 /dev/zero >/small/ballast")
+	database := postgrestest.NewDatabase(t, server.URL)
+	db, err := sql.Open("pgx", server.URL)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -575,5 +520,5 @@ func TestFullDiskPostgres(t *testing.T) {
 		}
 	}
 	s, _ := fresh(t, database)
-	fillUp(t, s, func() { server.run(t, "rm /small/ballast") })
+	fillUp(t, s, func() { server.Shell(t, "rm /small/ballast") })
 }

@@ -113,7 +113,7 @@ func parseDatabase(database string) (engine, string, error) {
 			return "", "", err
 		}
 	}
-	if strings.Contains(path, "://") || strings.Contains(path, ":memory:") {
+	if strings.Contains(path, "://") || strings.Contains(path, ":memory:") || strings.HasPrefix(path, "postgres:") || strings.HasPrefix(path, "postgresql:") {
 		return "", "", invalid("database: give postgres://… or the path of a file")
 	}
 	path, err := filepath.Abs(path)
@@ -199,9 +199,13 @@ func (s *Store) limits(c *pgx.ConnConfig) {
 	c.RuntimeParams["idle_in_transaction_session_timeout"] = fmt.Sprint(4 * s.config.Timeout.Milliseconds())
 }
 
-// redacted keeps a password out of a message about a malformed address.
+// redacted keeps the address, and with it a password, out of a message about a
+// malformed one. The driver quotes it before it says what is wrong.
 func redacted(err error) string {
 	text := err.Error()
+	if i := strings.LastIndex(text, "`: "); i >= 0 {
+		text = "the address can't be read: " + text[i+len("`: "):]
+	}
 	if i := strings.Index(text, "://"); i >= 0 {
 		if j := strings.LastIndex(text, "@"); j > i {
 			text = text[:i+3] + "…" + text[j:]

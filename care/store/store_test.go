@@ -35,6 +35,7 @@ func TestDatabaseAddress(t *testing.T) {
 		{"", sqliteEngine, nil},
 		{"mysql://h/d", "", ErrInvalid},
 		{":memory:", "", ErrInvalid},
+		{"postgres:/u:p@h/d", "", ErrInvalid}, // a slip of the hand, not a folder
 	}
 	t.Setenv("XDG_DATA_HOME", t.TempDir())
 	for _, tt := range tests {
@@ -46,9 +47,10 @@ func TestDatabaseAddress(t *testing.T) {
 			t.Errorf("%q: path %q is not absolute", tt.given, source)
 		}
 	}
-	_, err := Open(Config{Database: "postgres://user:hunter2@h:notaport/d", Embedded: invented()})
-	if err == nil || strings.Contains(err.Error(), "hunter2") {
-		t.Errorf("error %v: want one without the password", err)
+	for _, bad := range []string{"postgres://user:hunter2@h:notaport/d", "postgres://h/d?password=hunter2&sslmode=perhaps", "postgres://user:hunter2`: x@h/d?sslmode=perhaps", "postgres:/user:hunter2@h/d"} {
+		if _, err := Open(Config{Database: bad, Embedded: invented()}); !errors.Is(err, ErrInvalid) || strings.Contains(err.Error(), "hunter2") {
+			t.Errorf("error %v: want one without the password", err)
+		}
 	}
 }
 

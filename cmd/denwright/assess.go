@@ -80,7 +80,12 @@ func (p *program) assess(_ context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	switch a.Verdict {
+	return verdictCode(a.Verdict)
+}
+
+// verdictCode gives the exit code of a verdict.
+func verdictCode(v score.Verdict) error {
+	switch v {
 	case score.AfterChanges:
 		return exitError(exitAfterChanges)
 	case score.Unsuitable:

@@ -6,12 +6,16 @@ package main
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"syscall"
 
 	"denwright/care"
@@ -25,6 +29,7 @@ const (
 	exitFailed       = 1 // the program could not do its work
 	exitBadInput     = 2 // usage, or a bad field
 	exitNotOne       = 3 // no species, or more than one, bears the name
+	exitStale        = 4 // changed by someone else since it was read
 	exitAfterChanges = 10
 	exitUnsuitable   = 11
 	exitCannotTell   = 12
@@ -45,14 +50,20 @@ const usage = `denwright: what enclosure an animal needs, and how good one at ha
   denwright intake FILE                a whole list of enclosures, row by row
   denwright climate FILE               how an enclosure behaves in its room
   denwright plan FILE                  where everything goes: drawings, cut list, day program
-  denwright records check              check every record and print what is covered
+  denwright setup ACTION               keep setups with their history and assessments
+  denwright records ACTION             check, correct and publish the care records
+  denwright organisation ACTION        whose setups are kept, and who corrects records
+  denwright key ACTION                 who may do what
+  denwright audit                      what was done, by whom
+  denwright migrate ACTION             the database's schema
+  denwright ready                      is a running service ready
   denwright version                    engine version and catalogue revision
 
 Each command takes -h. A name is a species id, a scientific name, a synonym or a
 common name; a name borne by several species is answered with the candidates.
 
 Exit codes: 0 answered (assess: suitable), 1 failed, 2 bad input,
-3 no single species by that name, 10 suitable after changes, 11 unsuitable,
+3 no single species by that name, 4 changed by someone else since it was read, 10 suitable after changes, 11 unsuitable,
 12 cannot tell.
 `
 
@@ -79,31 +90,67 @@ func run(ctx context.Context, args []string, io streams) int {
 		fmt.Fprint(io.err, usage)
 		return exitBadInput
 	}
-	commands := map[string]func(*program, context.Context, []string) error{
-		"serve": (*program).serve, "species": (*program).species, "size": (*program).size, "assess": (*program).assess, "climate": (*program).climate, "plan": (*program).plan, "match": (*program).match, "changes": (*program).changes, "company": (*program).company,
-		"outgrow": (*program).outgrow, "compare": (*program).compare, "handover": (*program).handover, "intake": (*program).intake, "records": (*program).records, "version": (*program).version,
-	}
 	if args[0] == "help" || args[0] == "-h" || args[0] == "--help" {
 		fmt.Fprint(io.out, usage)
 		return exitAnswered
 	}
-	command, ok := commands[args[0]]
+	do, ok := commands[args[0]]
 	if !ok {
 		fmt.Fprintf(io.err, "denwright: no command %q\n\n%s", args[0], usage)
 		return exitBadInput
 	}
-	// Loading makes some 40 MB of short-lived nodes; collecting them less often
-	// takes a third off the start.
-	collect := debug.SetGCPercent(400)
-	catalogue, err := care.Embedded()
-	debug.SetGCPercent(collect)
-	if err != nil {
-		fmt.Fprintln(io.err, "denwright:", err)
-		return exitFailed
+	p := &program{streams: io}
+	if !do.bare {
+		c, err := loadEmbedded()
+		if err != nil {
+			return p.exitCode(err)
+		}
+		p.catalogue = c
 	}
-	p := &program{io, catalogue}
-	return p.exitCode(command(p, ctx, args[1:]))
+	return p.exitCode(do.run(p, ctx, args[1:]))
 }
+
+// task is what the program can be told to do.
+type task struct {
+	run  func(*program, context.Context, []string) error
+	bare bool // does not need the embedded catalogue, or loads it when it does
+}
+
+var commands = map[string]task{
+	"species": {run: (*program).species}, "size": {run: (*program).size}, "assess": {run: (*program).assess}, "climate": {run: (*program).climate},
+	"plan":  {run: (*program).plan},
+	"match": {run: (*program).match}, "changes": {run: (*program).changes}, "company": {run: (*program).company}, "outgrow": {run: (*program).outgrow},
+	"compare": {run: (*program).compare}, "handover": {run: (*program).handover}, "intake": {run: (*program).intake}, "version": {run: (*program).version},
+	"serve": {run: (*program).serve, bare: true}, "ready": {run: (*program).ready, bare: true}, "migrate": {run: (*program).migrate, bare: true},
+	"organisation": {run: (*program).organisation, bare: true}, "key": {run: (*program).key, bare: true}, "audit": {run: (*program).audit, bare: true},
+	"records": {run: (*program).records, bare: true}, "setup": {run: (*program).setup, bare: true},
+}
+
+// loadingGC is the pace of the garbage collector while a catalogue is loaded at the
+// start. That makes some 40 MB of short-lived nodes; collecting them less often
+// takes a third off the start.
+const loadingGC = 400
+
+// loadEmbedded builds the catalogue that the program carries.
+func loadEmbedded() (*care.Catalogue, error) {
+	defer debug.SetGCPercent(debug.SetGCPercent(loadingGC))
+	return care.Embedded()
+}
+
+// dispatch runs the action that the first argument names.
+func (p *program) dispatch(ctx context.Context, name, usage string, args []string, actions map[string]action) error {
+	if len(args) > 0 {
+		if act, ok := actions[args[0]]; ok {
+			whole := name + " " + args[0]
+			return act(p, ctx, p.flags(whole, usage+"\nFlags of denwright "+whole+":\n"), args[1:])
+		}
+	}
+	fmt.Fprint(p.err, usage)
+	return usageError{"say what to do with " + name + ": " + strings.Join(slices.Sorted(maps.Keys(actions)), ", ")}
+}
+
+// action is one of the things that a command can do; it adds its flags and parses them.
+type action func(*program, context.Context, *flag.FlagSet, []string) error
 
 // exitError carries an exit code when all that is to be said was written.
 type exitError int
@@ -135,8 +182,12 @@ func (p *program) exitCode(err error) int {
 	case errors.As(err, &invalid):
 		return p.invalid(invalid)
 	}
+	code, remedy := storeFault(err)
 	fmt.Fprintln(p.err, "denwright:", err)
-	return exitFailed
+	if remedy != "" {
+		fmt.Fprintln(p.err, "          ", remedy)
+	}
+	return code
 }
 
 // invalid prints every bad field and the candidates for a name.

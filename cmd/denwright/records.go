@@ -2,36 +2,78 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"strings"
 
 	"denwright/care"
 )
 
-const recordsUsage = `denwright records check [flags]
+const recordsUsage = `denwright records ACTION [flags]
 
-Checks every record of the catalogue for contradictions and prints what is
-covered: how many species have a range for each parameter, and how firm it is.
-Fails when a contradiction is not explained in its record.
+The care records: files as in care/data, such as species/testudo-hermanni.yaml. The
+program carries them; a correction is a revision, drafted by one curator, reviewed by
+another, then published. Each step is kept with who, when and why.
 
-Flags:
+  denwright records check                    check every record the program carries and
+                                             print what is covered; fails when a
+                                             contradiction is not explained
+  denwright records check ID...              check the catalogue as it would be with
+                                             these revisions in force
+  denwright records export DIR               write the files in force into a new folder
+  denwright records draft --why TEXT PATH FILE       propose FILE as the text of PATH
+  denwright records import --why TEXT DIR    draft each file of DIR that differs
+  denwright records revisions                list them, newest first
+  denwright records show ID                  one, with its steps and text
+  denwright records difference ID            against the text it was drafted from
+  denwright records review --why TEXT ID...  by a second curator, of other name
+  denwright records publish --why TEXT ID... all together, if the whole catalogue holds
+  denwright records withdraw --why TEXT ID... at once; the program's own text is in force
+                                             again
 `
+
+func (p *program) records(ctx context.Context, args []string) error {
+	return p.dispatch(ctx, "records", recordsUsage, args, map[string]action{
+		"check": (*program).checkRecords, "export": (*program).exportRecords, "draft": (*program).draftRecord, "import": (*program).importRecords,
+		"revisions": (*program).listRevisions, "show": (*program).showRevision, "difference": (*program).differRevision,
+		"review": (*program).reviewRevisions, "publish": (*program).publishRevisions, "withdraw": (*program).withdrawRevisions,
+	})
+}
 
 var grades = []care.Grade{care.Firm, care.Fair, care.Thin, care.RecalledOnly}
 
-func (p *program) records(_ context.Context, args []string) error {
-	f := p.flags("records", recordsUsage)
+func (p *program) checkRecords(ctx context.Context, f *flag.FlagSet, args []string) error {
 	markdown := f.Bool("markdown", false, "write the coverage as Markdown, as in care/data/COVERAGE.md")
 	thinnest := f.Int("thinnest", 15, "how many of the thinnest species to list")
-	rest, err := parse(f, args)
+	inForce := f.Bool("in-force", false, "check the records in force in the database, not those that the program carries")
+	flags := keepingFlags(f)
+	ids, err := parse(f, args)
 	if err != nil {
 		return err
 	}
-	if len(rest) != 1 || rest[0] != "check" {
-		f.Usage()
-		return usageError{"say what to do with the records: check"}
+	c, err := loadEmbedded()
+	switch {
+	case err != nil:
+		return err
+	case len(ids) > 0:
+		return flags.with(ctx, func(k *kept) error {
+			if err := k.CheckRevisions(ctx, k.who, ids...); err != nil {
+				return err
+			}
+			_, err := fmt.Fprintln(p.out, "the whole catalogue holds with these in force")
+			return err
+		})
+	case *inForce:
+		err = flags.with(ctx, func(k *kept) (err error) {
+			c, err = k.Snapshot(ctx)
+			return err
+		})
 	}
-	r := p.catalogue.Check()
+	if err != nil {
+		return err
+	}
+	p.catalogue = c
+	r := c.Check()
 	g := &page{w: p.out}
 	if *markdown {
 		p.coverageMarkdown(g, r)
