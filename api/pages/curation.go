@@ -132,7 +132,7 @@ func recordList(v *visitor) error {
 	}
 	slices.SortFunc(d.Folders, func(a, b recordFolder) int { return cmp.Compare(a.Name, b.Name) })
 	for _, g := range d.Folders {
-		slices.SortStableFunc(g.Files, func(a, b recordFile) int { return cmp.Compare(a.Name, b.Name) })
+		slices.SortStableFunc(g.Files, func(a, b recordFile) int { return cmp.Compare(strings.ToLower(a.Name), strings.ToLower(b.Name)) })
 	}
 	return v.render("records", v.t("records.title"), d)
 }

@@ -27,6 +27,9 @@ func (f stated) Label() string {
 			parts[len(parts)-1] += " " + strconv.Itoa(n+1)
 			continue
 		}
+		if part == "uv" {
+			part = "UV"
+		}
 		parts = append(parts, strings.ReplaceAll(part, "_", " "))
 	}
 	return strings.Join(parts, ", ")

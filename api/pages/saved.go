@@ -251,7 +251,8 @@ type setupData struct {
 	Keeps   bool
 	Done    string
 	Token   string
-	Changed bool // today's answer differs from the last one kept
+	Changed bool   // today's answer differs from the last one kept
+	Whole   string // path of the whole of today's answer
 }
 
 type keptRow struct {
@@ -284,6 +285,7 @@ func setupPage(v *visitor) error {
 	if d.Stated, err = statedIn(now.Payload); err != nil {
 		return err
 	}
+	d.Whole = "/assess?" + asQuery(d.Stated, v.look.units).Encode()
 	if d.Today, err = v.today(now); err != nil {
 		return err
 	}

@@ -665,7 +665,7 @@ func TestFromDraftToChangedAnswers(t *testing.T) {
 
 	// A fault is told at its file and field, and the text typed is kept.
 	check := h.as("curator", "/records/edit/"+dragonFile, url.Values{"do": {"check"}, "body": {strings.Replace(now.Body, "source: ", "source: no_such_", 1)}, "why": {"try"}})
-	if page := check.Body.String(); check.Code != http.StatusOK || !strings.Contains(page, "<code>"+dragonFile+"</code> · <code>claims.hotspot_surface_day[0].source</code>") || !strings.Contains(page, ">− removed<") || !strings.Contains(page, ">&#43; added<") {
+	if page := check.Body.String(); check.Code != http.StatusOK || !strings.Contains(page, "<code>"+dragonFile+"</code> · <code>claims.hotspot_surface_day[0].source</code>") || !strings.Contains(said(page), "38 − removed - {low: 38, high: 42, source: rspca_") || !strings.Contains(said(page), "38 + added - {low: 38, high: 42, source: no_such_") {
 		t.Errorf("checking: %d: %s", check.Code, said(page))
 	}
 	if list, err := h.st.Revisions(context.Background(), h.caller("curator"), store.RevisionFilter{}, store.Page{}); err != nil || len(list.Items) != 0 {
