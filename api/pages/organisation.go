@@ -8,6 +8,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/go-json-experiment/json"
+
 	"denwright/api/saved"
 	"denwright/care/store"
 )
@@ -151,7 +153,15 @@ func auditPage(v *visitor) error {
 	d := auditData{Next: v.nextPage(list.Next)}
 	for _, e := range list.Items {
 		row := auditRow{Entry: e}
+		var about struct {
+			Setup string `json:"setup"`
+		}
+		if err := json.Unmarshal(e.Detail, &about); err != nil {
+			return fmt.Errorf("audit trail, line %d: %w", e.Seq, err)
+		}
 		switch {
+		case about.Setup != "": // an answer
+			row.Path, row.Detail = v.path("setups", about.Setup, "assessments", e.Subject), nil
 		case strings.HasPrefix(e.Action, "setup."):
 			row.Path = v.path("setups", e.Subject)
 		case strings.HasPrefix(e.Action, "key."):
@@ -162,9 +172,12 @@ func auditPage(v *visitor) error {
 	return v.render("audit", v.t("audit.title"), d)
 }
 
+// Short is enough of the id to tell two apart by eye.
+func (e auditRow) Short() string { return "…" + e.Subject[max(0, len(e.Subject)-8):] }
+
 // Says is the detail of an entry, where there is any.
 func (e auditRow) Says() string {
-	if text := string(e.Detail); text != "null" {
+	if text := string(e.Detail); text != "" && text != "null" {
 		return strings.NewReplacer(`{"`, "", `"}`, "", `}`, "", `":`, ": ", `,"`, ", ", `"`, "").Replace(text)
 	}
 	return ""

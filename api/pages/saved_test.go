@@ -913,3 +913,27 @@ func TestSaveBlock(t *testing.T) {
 		}
 	}
 }
+
+// The pages of records are small as well, whatever the file.
+func TestRecordPagesAreSmall(t *testing.T) {
+	h := openHouse(t)
+	files, err := h.st.CatalogueFiles(context.Background(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	paths := []string{"/records", "/records/revisions", "/records/import"}
+	err = fs.WalkDir(files, ".", func(name string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			paths = append(paths, "/records/files/"+name, "/records/edit/"+name)
+		}
+		return err
+	})
+	if err != nil || len(paths) < 200 {
+		t.Fatalf("%d pages: %v", len(paths), err)
+	}
+	for _, path := range paths {
+		if w := h.as("curator", path, nil); w.Code != http.StatusOK || w.Body.Len() > 60_000 {
+			t.Errorf("%s: %d, %d bytes; want 200 and at most 60,000", path, w.Code, w.Body.Len())
+		}
+	}
+}
