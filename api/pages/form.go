@@ -70,7 +70,10 @@ type form struct {
 	Problems map[string]sizing.Problem
 	Other    []sizing.Problem
 	backTo   map[string]string // JSON pointer in the question → field
-	all      texts
+	// Asked is the question as JSON, in the units typed, once it could be read: what is
+	// saved, and sent on to what else is asked about it.
+	Asked string
+	all   texts
 }
 
 // unitsField says in the query in which units its bare numbers are.
@@ -171,7 +174,7 @@ func (f *form) ask(question any) bool {
 		return false
 	}
 	f.backTo = map[string]string{}
-	raw, err := json.Marshal(f.closed(tree, "", ""))
+	raw, err := json.Marshal(f.closed(tree, "", ""), json.Deterministic(true))
 	if err == nil {
 		err = json.Unmarshal(raw, question, json.RejectUnknownMembers(true))
 	}
@@ -179,6 +182,7 @@ func (f *form) ask(question any) bool {
 		f.Other = append(f.Other, sizing.Problem{Reason: err.Error()})
 		return false
 	}
+	f.Asked = string(raw)
 	return true
 }
 

@@ -231,6 +231,7 @@ func (s *Site) request(c echo.Context) *request {
 type failure struct {
 	status     int
 	key        string
+	detail     string // said below the text
 	candidates []care.Candidate
 }
 
@@ -257,8 +258,9 @@ func (r *request) fail(err error) error {
 	return r.renderStatus(f.status, "error", r.t("error."+f.key+".title"), f)
 }
 
-// Key and Candidates are for the template.
+// Key, Detail and Candidates are for the template.
 func (f *failure) Key() string                  { return f.key }
+func (f *failure) Detail() string               { return f.detail }
 func (f *failure) Candidates() []care.Candidate { return f.candidates }
 
 // view is what every template gets.
@@ -272,7 +274,11 @@ type view struct {
 	Script   string
 	Revision string
 	Engine   string
-	Data     any
+	// Kept: something can be kept here; Session says who signed in, as far as that is
+	// known without asking the database.
+	Kept    bool
+	Session session
+	Data    any
 }
 
 // render answers with a page made of templates/<name>.html.
@@ -287,7 +293,8 @@ func (r *request) renderStatus(status int, name, title string, data any) error {
 	}
 	section, _, _ := strings.Cut(strings.TrimPrefix(r.Request().URL.Path, "/"), "/")
 	v := view{Title: title, Path: r.Request().URL.RequestURI(), Section: section, Units: r.look.units.String(), Language: r.look.language,
-		Style: r.site.style.path, Script: r.site.script.path, Engine: sizing.EngineVersion, Data: data}
+		Style: r.site.style.path, Script: r.site.script.path, Engine: sizing.EngineVersion,
+		Kept: r.site.store != nil, Session: r.session(), Data: data}
 	if r.snap.Catalogue != nil {
 		v.Revision = r.snap.Revision
 	}

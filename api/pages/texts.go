@@ -9,6 +9,7 @@ import (
 	"path"
 	"strconv"
 	"strings"
+	"time"
 
 	"go.yaml.in/yaml/v3"
 
@@ -109,6 +110,8 @@ func functions(all texts, units quantity.System) template.FuncMap {
 		"method":     func() []string { return []string{"claims", "rules", "verdict", "physics", "limits"} },
 		"hundredths": func(x float64) string { return strconv.FormatFloat(math.Round(x*100)/100, 'f', -1, 64) },
 		"percent":    func(x float64) string { return strconv.FormatFloat(math.Round(x*100), 'f', 0, 64) + " %" },
+		"when":       when,
+		"number":     func(n int64) string { return strconv.FormatInt(n, 10) }, // also of a pointer
 		"join":       func(sep string, parts []string) string { return strings.Join(parts, sep) },
 		"add":        func(a, b int) int { return a + b },
 		"dict": func(pairs ...any) (map[string]any, error) {
@@ -123,6 +126,9 @@ func functions(all texts, units quantity.System) template.FuncMap {
 		},
 	}
 }
+
+// when writes a moment for a reader who may sit anywhere.
+func when(t time.Time) string { return t.UTC().Format("2 Jan 2006, 15:04 UTC") }
 
 // writeBand writes a range for a reader; a missing one is a dash.
 func writeBand(v any, units quantity.System) string {
