@@ -383,7 +383,7 @@ func (f *form) Field(at string) (fieldView, error) {
 	}
 	one := f.Fields[i]
 	key := f.Name + "." + withoutNumbers(at)
-	v := fieldView{field: one, ID: "f-" + strings.ReplaceAll(at, ".", "-"), Label: f.all.say(key), Query: f.Values}
+	v := fieldView{field: one, ID: fieldID(at), Label: f.all.say(key), Query: f.Values}
 	if f.all.has(key + ".hint") {
 		v.Hint = f.all.say(key + ".hint")
 		v.Describe = v.ID + "-hint"

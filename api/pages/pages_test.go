@@ -63,7 +63,7 @@ func TestTextsAreAllThereAndAllUsed(t *testing.T) {
 					t.Errorf("%s names the text %s, which is not there", name, m[1])
 				}
 			}
-			for _, m := range regexp.MustCompile(`(?:printf |word )"([a-z.-]+?)(?:\.?%s[a-z.]*)?"`).FindAllStringSubmatch(string(body), -1) {
+			for _, m := range regexp.MustCompile(`(?:printf |word |\.word\()"([a-z.-]+?)(?:\.?%s[a-z.]*)?"`).FindAllStringSubmatch(string(body), -1) {
 				begun = append(begun, m[1]+".")
 			}
 		}
