@@ -16,6 +16,10 @@ import (
 // assessPages are the pages about whether an enclosure is good enough.
 func (s *Site) assessPages(m mount) {
 	m.get("/assess", assessPage)
+	m.get("/handover", handoverPage)
+	m.get("/outgrow", outgrowPage)
+	m.get("/changes", changesPage)
+	m.get("/compare", comparePage)
 
 }
 
