@@ -112,6 +112,7 @@ func setupFields() (out []field) {
 // assessmentForm is the form of an assessment question, with more fields where a
 // question that holds one asks more.
 func (r *request) assessmentForm(values url.Values, more ...field) *form {
+	values = renamed(values, "", "animals.0.", "count", "stage", "sex") // as a match names them
 	fields := slices.Concat(animalFields(), []field{r.jurisdictionField()}, setupFields(), more)
 	return r.newForm("ask", values, fields, "animals", heatRow)
 }
