@@ -25,6 +25,14 @@ func newPicture(id, title, description string, width, height float64) *picture {
 	return p
 }
 
+// newMark begins a small picture beside the figures that it shows, with one line for
+// who can't see it.
+func newMark(says string, width, height float64) *picture {
+	p := &picture{width: width, height: height}
+	fmt.Fprintf(&p.b, `<svg class="picture" viewBox="0 0 %s %s" role="img" aria-label="%s">`, num(width), num(height), html.EscapeString(says))
+	return p
+}
+
 func (p *picture) end() template.HTML {
 	p.b.WriteString("</svg>")
 	return template.HTML(p.b.String()) // every text in it was escaped

@@ -3,6 +3,7 @@ package pages
 import (
 	"errors"
 	"fmt"
+	"html/template"
 	"net/url"
 	"slices"
 	"strconv"
@@ -25,6 +26,8 @@ const (
 	manyField        kind = "many"   // check boxes; the question has a list
 	yesNoField       kind = "yes-no" // yes, no or not stated
 	tickField        kind = "tick"   // a check box: true, else left out
+	listField        kind = "list"   // words parted by commas; "none" is an empty list
+	noneField        kind = "none"   // a check box: the list of this name is empty
 	lengthField      kind = "length"
 	temperatureField kind = "temperature"
 	fractionField    kind = "fraction"
@@ -168,6 +171,10 @@ func (f *form) ask(question any) bool {
 			f.Problems[one.At] = sizing.Problem{Field: one.At, Reason: err.Error()}
 			continue
 		}
+		if one.Kind == noneField && f.described(one.At) {
+			f.Problems[one.At] = sizing.Problem{Field: one.At, Reason: f.all.say("form.none-and-rows")}
+			continue
+		}
 		put(tree, one.At, v)
 	}
 	if len(f.Problems) > 0 {
@@ -178,12 +185,29 @@ func (f *form) ask(question any) bool {
 	if err == nil {
 		err = json.Unmarshal(raw, question, json.RejectUnknownMembers(true))
 	}
+	var semantic *json.SemanticError
+	if errors.As(err, &semantic) && semantic.Err != nil {
+		if at, ok := f.field(string(semantic.JSONPointer)); ok { // a unit that is not one
+			f.Problems[at] = sizing.Problem{Field: at, Reason: semantic.Err.Error()}
+			return false
+		}
+	}
 	if err != nil {
 		f.Other = append(f.Other, sizing.Problem{Reason: err.Error()})
 		return false
 	}
 	f.Asked = string(raw)
 	return true
+}
+
+// described reports whether anything was filled in in the rows of a list.
+func (f *form) described(row string) bool {
+	for name, typed := range f.Values {
+		if strings.HasPrefix(name, row+".") && strings.TrimSpace(strings.Join(typed, "")) != "" {
+			return true
+		}
+	}
+	return false
 }
 
 // refused sorts the problems that the engine found to their fields. It reports false
@@ -194,18 +218,32 @@ func (f *form) refused(err error) bool {
 		return false
 	}
 	for _, p := range invalid {
-		at, ok := f.backTo[p.Field]
-		if !ok { // a field left out, or a problem with a part of what a field says
-			at = strings.ReplaceAll(strings.TrimPrefix(p.Field, "/"), "/", ".")
-			ok = slices.ContainsFunc(f.Fields, func(one field) bool { return one.At == at })
-		}
-		if ok {
+		if at, ok := f.field(p.Field); ok {
 			f.Problems[at] = p
 		} else {
 			f.Other = append(f.Other, p)
 		}
 	}
 	return true
+}
+
+// field finds the field of a place in the question: of the place itself, or, where it
+// was left out, of that name in the row that its list entry came from.
+func (f *form) field(pointer string) (at string, ok bool) {
+	rest := ""
+	for at, ok = f.backTo[pointer]; !ok && pointer != ""; at, ok = f.backTo[pointer] {
+		cut := max(strings.LastIndex(pointer, "/"), 0)
+		pointer, rest = pointer[:cut], strings.ReplaceAll(pointer[cut:], "/", ".")+rest
+	}
+	at = strings.TrimPrefix(at+rest, ".")
+	for at != "" { // a problem with a part of what a field says is the field's
+		if slices.ContainsFunc(f.Fields, func(one field) bool { return one.At == at }) {
+			return at, true
+		}
+		cut := max(strings.LastIndex(at, "."), 0)
+		at = at[:cut]
+	}
+	return "", false
 }
 
 // put sets what is at a place; lists are kept by number until closed.
@@ -225,9 +263,9 @@ func put(tree map[string]any, at string, v any) {
 // closed turns numbered rows into lists, without the rows that were left blank, and
 // notes where each field has come to.
 func (f *form) closed(v any, pointer, at string) any {
+	f.backTo[pointer] = at
 	tree, ok := v.(map[string]any)
 	if !ok {
-		f.backTo[pointer] = at
 		return v
 	}
 	join := func(key string) string { return strings.TrimPrefix(at+"."+key, ".") }
@@ -271,6 +309,19 @@ func (f *form) read(one field, text string) (any, error) {
 		return text == "yes", nil
 	case tickField:
 		return true, nil
+	case noneField:
+		return []any{}, nil
+	case listField:
+		list := []string{}
+		if strings.EqualFold(text, f.all.say("form.none")) {
+			return list, nil
+		}
+		for part := range strings.SplitSeq(text, ",") {
+			if part = strings.TrimSpace(part); part != "" {
+				list = append(list, part)
+			}
+		}
+		return list, nil
 	case wholeField:
 		n, err := strconv.Atoi(text)
 		if err != nil {
@@ -336,7 +387,7 @@ func (f *form) Field(at string) (fieldView, error) {
 	}
 	one := f.Fields[i]
 	key := f.Name + "." + withoutNumbers(at)
-	v := fieldView{field: one, ID: "f-" + strings.ReplaceAll(at, ".", "-"), Label: f.all.say(key), Query: f.Values}
+	v := fieldView{field: one, ID: fieldID(at), Label: f.all.say(key), Query: f.Values}
 	if f.all.has(key + ".hint") {
 		v.Hint = f.all.say(key + ".hint")
 		v.Describe = v.ID + "-hint"
@@ -418,7 +469,8 @@ func (f *form) Mend() (out []fieldView) {
 }
 
 // Query is the form as sent, without what is empty, for links to parts of its answer.
-func (f *form) Query() string {
+// It is encoded already, which its type tells the templates.
+func (f *form) Query() template.URL {
 	kept := url.Values{}
 	for name, values := range f.Values {
 		for _, v := range values {
@@ -427,7 +479,7 @@ func (f *form) Query() string {
 			}
 		}
 	}
-	return kept.Encode()
+	return template.URL(kept.Encode())
 }
 
 // With is the query with one field replaced: the way on from a name that several species bear.

@@ -63,7 +63,7 @@ func TestTextsAreAllThereAndAllUsed(t *testing.T) {
 					t.Errorf("%s names the text %s, which is not there", name, m[1])
 				}
 			}
-			for _, m := range regexp.MustCompile(`(?:printf |word )"([a-z.-]+?)(?:\.?%s[a-z.]*)?"`).FindAllStringSubmatch(string(body), -1) {
+			for _, m := range regexp.MustCompile(`(?:printf |word |\.word\()"([a-z.-]+?)(?:\.?%s[a-z.]*)?"`).FindAllStringSubmatch(string(body), -1) {
 				begun = append(begun, m[1]+".")
 			}
 		}
@@ -164,5 +164,13 @@ func TestPagesAreSmall(t *testing.T) {
 		if status != http.StatusOK || len(body) > 60_000 {
 			t.Errorf("%s: %d, %d bytes; want 200 and at most 60,000", path, status, len(body))
 		}
+	}
+}
+
+// Links to parts of an answer carry the question as it was asked.
+func TestLinksCarryTheQuestion(t *testing.T) {
+	_, body := visit(t, serve(t), "/size?units=metric&species=testudo-hermanni&animals.0.count=1&animals.0.stage=adult")
+	if !strings.Contains(body, `href="/plan?animals.0.count=1&amp;animals.0.stage=adult&amp;species=testudo-hermanni&amp;units=metric"`) {
+		t.Error("the way to the plan does not carry the question")
 	}
 }

@@ -53,7 +53,8 @@ type Site struct {
 	texts    map[string]texts
 	style    asset
 	script   asset
-	sets     sync.Map // look → func() (*template.Template, error)
+	sets     sync.Map      // look → func() (*template.Template, error)
+	lists    chan struct{} // one for each list that is being answered; see maxLists
 }
 
 // Config says where the pages get what they show.
@@ -89,7 +90,7 @@ func New(c Config) *Site {
 	if err != nil {
 		panic(err)
 	}
-	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all}
+	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all, lists: make(chan struct{}, maxLists)}
 	s.style = joined("style", ".css", "text/css; charset=utf-8")
 	s.script = joined("page", ".js", "text/javascript; charset=utf-8")
 	return s
@@ -291,6 +292,17 @@ func (r *request) renderStatus(status int, name, title string, data any) error {
 	if err != nil {
 		return err
 	}
+	v := r.view(title, data)
+	var b bytes.Buffer
+	if err := set.ExecuteTemplate(&b, name+".html", v); err != nil {
+		return fmt.Errorf("page %s: %w", name, err)
+	}
+	// Indentation that only the templates' authors need is a third of a page.
+	return r.HTMLBlob(status, bytes.TrimSpace(squeeze(b.Bytes())))
+}
+
+// view is what a template gets for this request.
+func (r *request) view(title string, data any) view {
 	section, _, _ := strings.Cut(strings.TrimPrefix(r.Request().URL.Path, "/"), "/")
 	v := view{Title: title, Path: r.Request().URL.RequestURI(), Section: section, Units: r.look.units.String(), Language: r.look.language,
 		Style: r.site.style.path, Script: r.site.script.path, Engine: sizing.EngineVersion,
@@ -298,12 +310,7 @@ func (r *request) renderStatus(status int, name, title string, data any) error {
 	if r.snap.Catalogue != nil {
 		v.Revision = r.snap.Revision
 	}
-	var b bytes.Buffer
-	if err := set.ExecuteTemplate(&b, name+".html", v); err != nil {
-		return fmt.Errorf("page %s: %w", name, err)
-	}
-	// Indentation that only the templates' authors need is a third of a page.
-	return r.HTMLBlob(status, bytes.TrimSpace(squeeze(b.Bytes())))
+	return v
 }
 
 // squeeze takes leading blanks and blank lines out. No page has preformatted text

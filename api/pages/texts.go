@@ -86,6 +86,14 @@ func (t texts) count(key string, n int) string {
 	return t.say(key, n)
 }
 
+// word gives the text of a word out of an answer, or the word itself.
+func (t texts) word(prefix string, w any) string {
+	if key := prefix + "." + fmt.Sprint(w); t.has(key) {
+		return t.say(key)
+	}
+	return fmt.Sprint(w)
+}
+
 // has reports whether there is a text.
 func (t texts) has(key string) bool { return t[key] != "" }
 
@@ -95,15 +103,10 @@ func functions(all texts, units quantity.System) template.FuncMap {
 		"t":     all.say,
 		"has":   all.has,
 		"count": all.count,
-		// word gives the text of a word out of an answer, or the word itself.
-		"word": func(prefix string, w any) string {
-			if key := prefix + "." + fmt.Sprint(w); all.has(key) {
-				return all.say(key)
-			}
-			return fmt.Sprint(w)
-		},
-		"q":    func(v quantity.Valuer) string { return v.Value().In(units).String() },
-		"band": func(b any) string { return writeBand(b, units) },
+		"word":  all.word,
+		"q":     func(v quantity.Valuer) string { return v.Value().In(units).String() },
+		"span":  writeInterval,
+		"band":  func(b any) string { return writeBand(b, units) },
 		// The lists that pages lead through.
 		"nav":        func() []string { return []string{"species", "size", "plan", "assess", "match", "climate", "intake"} },
 		"doors":      func() []string { return []string{"species", "size", "plan", "assess", "match", "climate", "intake"} },

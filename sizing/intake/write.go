@@ -189,6 +189,15 @@ var csvHead = []string{"row", "line", "id", "asked", "species", "fit", "verdict"
 // HeadCSV is the first line of an answer in CSV, without its end.
 func HeadCSV() string { return strings.Join(csvHead, ",") }
 
+// CSV is the answer as a line of CSV, without its end.
+func (l *Line) CSV() string {
+	cells := l.cells()
+	for i, c := range cells {
+		cells[i] = Escape(c)
+	}
+	return strings.Join(cells, ",")
+}
+
 func (l *Line) cells() []string {
 	out := []string{strconv.Itoa(l.Row), strconv.Itoa(l.Line), l.ID, l.Asked, l.Species, string(l.Fit), string(l.Verdict), string(l.Worst), string(l.Best)}
 	for _, s := range []*score.Interval{l.Score, l.Before} {
@@ -281,11 +290,7 @@ func (w *writer) answer(a *Answer) error {
 	l := LineOf(a)
 	switch w.o.Output {
 	case ToCSV:
-		cells := l.cells()
-		for i, c := range cells {
-			cells[i] = Escape(c)
-		}
-		w.printf("%s\r\n", strings.Join(cells, ","))
+		w.printf("%s\r\n", l.CSV())
 	case ToNDJSON:
 		if err := json.MarshalWrite(w.w, &l, json.Deterministic(true), jsontext.AllowInvalidUTF8(true)); err != nil {
 			return fmt.Errorf("encode row %d: %w", l.Row, err)
