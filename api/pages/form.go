@@ -32,12 +32,16 @@ const (
 	uvField          kind = "uv-index"
 	volumeField      kind = "volume"
 	hoursField       kind = "hours"
+	areaField        kind = "area"
+	massField        kind = "mass"
+	figureField      kind = "figure" // a number in the unit of the field alone
 )
 
 // units of a bare number, by kind and system.
 var bareUnits = map[kind][2]string{
 	lengthField: {"cm", "in"}, temperatureField: {"°C", "°F"}, fractionField: {"%", "%"}, powerField: {"W", "W"},
 	uvField: {"UVI", "UVI"}, volumeField: {"L", "gal"}, hoursField: {"h", "h"},
+	areaField: {"cm²", "in²"}, massField: {"kg", "lb"},
 }
 
 // field is one field of a form. At is its place in the question, with dots for the
@@ -343,7 +347,7 @@ func (f *form) Field(at string) (fieldView, error) {
 	} else if !f.sent() && !sent {
 		v.Value = one.Start
 	}
-	if units, ok := bareUnits[one.Kind]; ok {
+	if units, ok := bareUnits[one.Kind]; ok || one.Unit != "" {
 		v.Shown = f.bare(one, f.system)
 		if _, err := strconv.ParseFloat(v.Value, 64); err == nil && f.typed != f.system && one.Unit == "" && units[0] != units[1] {
 			v.Value += " " + f.bare(one, f.typed)
