@@ -2,7 +2,6 @@ package sizing
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
@@ -10,13 +9,6 @@ import (
 	"denwright/care/quantity"
 	"denwright/sizing/layout"
 )
-
-// Usual is equipment to start a plan with.
-type Usual struct {
-	Equipment []PlanFixture
-	// Why says for each piece what asks for it; all of it is common practice, no source.
-	Why []string
-}
 
 // usualNight is how cold a room is taken to get at night, °C; usualDamp the humidity
 // from which nozzles are listed, %. Common practice, no source.
@@ -36,11 +28,11 @@ var usualTubes = []struct{ length, watts float64 }{{1.15, 54}, {0.85, 39}, {0.55
 //
 // Where no size is known, or nothing is called for, the list is empty. The error is an
 // Invalid that lists every bad field.
-func UsualEquipment(c *care.Catalogue, q PlanQuestion) (Usual, error) {
+func UsualEquipment(c *care.Catalogue, q PlanQuestion) ([]PlanFixture, error) {
 	q.Equipment = nil
 	a, err := Plan(c, q)
 	if err != nil || a.Plan == nil {
-		return Usual{}, err
+		return nil, err
 	}
 	s := c.SpeciesByID(a.Species.ID)
 	youngest := care.Adult
@@ -49,39 +41,32 @@ func UsualEquipment(c *care.Catalogue, q PlanQuestion) (Usual, error) {
 			youngest = one.Stage
 		}
 	}
-	u := usual(c, s, youngest, a.Plan)
+	q.Equipment = usual(c, s, youngest, a.Plan)
 	for range 4 { // each turn one single change that was tried
-		q.Equipment = u.Equipment
 		if len(q.Equipment) == 0 {
-			return u, nil
+			return nil, nil
 		}
 		if a, err = Plan(c, q); err != nil {
-			return Usual{}, err
+			return nil, err
 		}
 		if a.Blocked == nil {
-			return u.placed(a.Plan), nil
+			return placed(q.Equipment, a.Plan), nil
 		}
 		i := slices.IndexFunc(a.Blocked.Changes, func(x layout.Change) bool { return x.Kind == "hang" || x.Kind == "add" || x.Kind == "drop" })
 		if i < 0 {
 			break
 		}
 		if q, err = q.With(c, a.Blocked.Changes[i]); err != nil {
-			return Usual{}, err
+			return nil, err
 		}
-		if len(q.Equipment) < len(u.Equipment) {
-			u.Why = slices.Delete(u.Why, a.Blocked.Changes[i].Fixture, a.Blocked.Changes[i].Fixture+1)
-		}
-		u.Equipment = q.Equipment
 	}
-	return u, nil
+	return q.Equipment, nil
 }
 
 // usual chooses by the floor, and by the height from the substrate to the ceiling.
-func usual(c *care.Catalogue, s *care.Species, stage care.Stage, p *layout.Plan) (u Usual) {
+func usual(c *care.Catalogue, s *care.Species, stage care.Stage, p *layout.Plan) (out []PlanFixture) {
 	l := func(m float64) *quantity.Length { return new(quantity.Length(math.Round(m*200) / 200)) }
-	add := func(f PlanFixture, why string) {
-		u.Equipment, u.Why = append(u.Equipment, f), append(u.Why, why)
-	}
+	add := func(f PlanFixture) { out = append(out, f) }
 	known := func(code care.Code) (care.WorkingRange, bool) {
 		w := c.Range(s.ID, code, stage)
 		return w, w.Standing == care.Known
@@ -110,7 +95,7 @@ func usual(c *care.Catalogue, s *care.Species, stage care.Stage, p *layout.Plan)
 		}
 		// A lamp lights about 0.08 m²; the plan keeps those it needs.
 		count := min(max(int(math.Ceil(2*spot/0.08)), 2), 12)
-		add(PlanFixture{Kind: layout.Basking, Count: count, Power: quantity.Power(watts), Opening: opening, MaxHang: hang, Near: l(min(0.25, height/3)), Guarded: true, Secured: true}, "a hot spot is wanted")
+		add(PlanFixture{Kind: layout.Basking, Count: count, Power: quantity.Power(watts), Opening: opening, MaxHang: hang, Near: l(min(0.25, height/3)), Guarded: true, Secured: true})
 	}
 	if w, ok := known(care.UVMax); ok && w.High != nil && *w.High > 0 && (basking || s.Nature.Habit != care.Aquatic) {
 		tube := usualTubes[len(usualTubes)-1]
@@ -124,33 +109,30 @@ func usual(c *care.Catalogue, s *care.Species, stage care.Stage, p *layout.Plan)
 		if basking && 2*tube.length < 0.6*float64(p.Length) {
 			count = 2
 		}
-		add(PlanFixture{Kind: layout.UV, Count: count, Power: quantity.Power(tube.watts), Length: l(tube.length), Width: wide, MaxHang: hang, Near: l(min(0.25, height/3)), Guarded: true, Secured: true, SplashProof: true, Corded: true},
-			fmt.Sprintf("a UV index up to %.2g is wanted", *w.High))
+		add(PlanFixture{Kind: layout.UV, Count: count, Power: quantity.Power(tube.watts), Length: l(tube.length), Width: wide, MaxHang: hang, Near: l(min(0.25, height/3)), Guarded: true, Secured: true, SplashProof: true, Corded: true})
 	}
 	if w, ok := known(care.NightAir); ok && s.Nature.Habit != care.Aquatic && w.Low != nil && *w.Low > usualNight {
-		add(PlanFixture{Kind: layout.NightHeat, Count: 1, Power: 100, Opening: opening, Near: l(min(0.20, height/3)), Guarded: true, Secured: true},
-			fmt.Sprintf("nights of at least %.0f °C are wanted, and a room may cool to %.0f °C", *w.Low, usualNight))
+		add(PlanFixture{Kind: layout.NightHeat, Count: 1, Power: 100, Opening: opening, Near: l(min(0.20, height/3)), Guarded: true, Secured: true})
 	}
 	if w, ok := known(care.HumidityDay); ok && s.Nature.Swims < 3 && s.Nature.Habit != care.Aquatic { // over open water the air is damp enough
 		if mid, ok := w.Midpoint(); ok && mid >= usualDamp {
-			add(PlanFixture{Kind: layout.Nozzle, Count: min(max(int(math.Ceil(float64(p.Length*p.Width)/0.5)), 1), 6), OutputPerMinute: quantity.Litres(0.08)},
-				fmt.Sprintf("a humidity of about %.0f %% is wanted", mid))
+			add(PlanFixture{Kind: layout.Nozzle, Count: min(max(int(math.Ceil(float64(p.Length*p.Width)/0.5)), 1), 6), OutputPerMinute: quantity.Litres(0.08)})
 		}
 	}
-	return u
+	return out
 }
 
 // placed keeps what the plan found a place for.
-func (u Usual) placed(p *layout.Plan) (out Usual) {
-	for i, f := range u.Equipment {
-		n := 0
+func placed(equipment []PlanFixture, p *layout.Plan) (out []PlanFixture) {
+	for i, f := range equipment {
+		f.Count = 0
 		for _, m := range p.Fixtures {
 			if m.Fixture == i {
-				n++
+				f.Count++
 			}
 		}
-		if f.Count = n; n > 0 {
-			out.Equipment, out.Why = append(out.Equipment, f), append(out.Why, u.Why[i])
+		if f.Count > 0 {
+			out = append(out, f)
 		}
 	}
 	return out

@@ -21,7 +21,7 @@ func TestUsualEquipment(t *testing.T) {
 			continue
 		}
 		q := sizing.PlanQuestion{Question: oneAdult(s.ID)}
-		u, err := sizing.UsualEquipment(c, q)
+		equipment, err := sizing.UsualEquipment(c, q)
 		var bad sizing.Invalid
 		if errors.As(err, &bad) {
 			if bad[0].Field != "/enclosure" {
@@ -32,10 +32,7 @@ func TestUsualEquipment(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", s.ID, err)
 		}
-		if len(u.Why) != len(u.Equipment) {
-			t.Errorf("%s: %d pieces, %d reasons", s.ID, len(u.Equipment), len(u.Why))
-		}
-		q.Equipment = u.Equipment
+		q.Equipment = equipment
 		a, err := sizing.Plan(c, q)
 		if err != nil || a.Blocked != nil {
 			t.Errorf("%s: %v %v", s.ID, err, a)
@@ -44,7 +41,7 @@ func TestUsualEquipment(t *testing.T) {
 		if len(a.Plan.Spare) > 0 {
 			t.Errorf("%s: left over: %v", s.ID, a.Plan.Spare)
 		}
-		for i, f := range u.Equipment {
+		for i, f := range equipment {
 			kinds[f.Kind]++
 			n := 0
 			for _, m := range a.Plan.Fixtures {

@@ -3,6 +3,7 @@ package pages
 import (
 	"errors"
 	"fmt"
+	"html/template"
 	"net/url"
 	"slices"
 	"strconv"
@@ -32,6 +33,7 @@ const (
 	uvField          kind = "uv-index"
 	volumeField      kind = "volume"
 	hoursField       kind = "hours"
+	smallField       kind = "small-length" // a length in mm or in
 	areaField        kind = "area"
 	massField        kind = "mass"
 	figureField      kind = "figure" // a number in the unit of the field alone
@@ -41,7 +43,7 @@ const (
 var bareUnits = map[kind][2]string{
 	lengthField: {"cm", "in"}, temperatureField: {"°C", "°F"}, fractionField: {"%", "%"}, powerField: {"W", "W"},
 	uvField: {"UVI", "UVI"}, volumeField: {"L", "gal"}, hoursField: {"h", "h"},
-	areaField: {"cm²", "in²"}, massField: {"kg", "lb"},
+	smallField: {"mm", "in"}, areaField: {"cm²", "in²"}, massField: {"kg", "lb"},
 }
 
 // field is one field of a form. At is its place in the question, with dots for the
@@ -418,7 +420,10 @@ func (f *form) Mend() (out []fieldView) {
 }
 
 // Query is the form as sent, without what is empty, for links to parts of its answer.
-func (f *form) Query() string {
+// It is encoded already, which its type tells the templates.
+func (f *form) Query() template.URL { return template.URL(f.kept().Encode()) }
+
+func (f *form) kept() url.Values {
 	kept := url.Values{}
 	for name, values := range f.Values {
 		for _, v := range values {
@@ -427,7 +432,7 @@ func (f *form) Query() string {
 			}
 		}
 	}
-	return kept.Encode()
+	return kept
 }
 
 // With is the query with one field replaced: the way on from a name that several species bear.
