@@ -35,12 +35,17 @@ const (
 	uvField          kind = "uv-index"
 	volumeField      kind = "volume"
 	hoursField       kind = "hours"
+	smallField       kind = "small-length" // a length in mm or in
+	areaField        kind = "area"
+	massField        kind = "mass"
+	figureField      kind = "figure" // a number in the unit of the field alone
 )
 
 // units of a bare number, by kind and system.
 var bareUnits = map[kind][2]string{
 	lengthField: {"cm", "in"}, temperatureField: {"°C", "°F"}, fractionField: {"%", "%"}, powerField: {"W", "W"},
 	uvField: {"UVI", "UVI"}, volumeField: {"L", "gal"}, hoursField: {"h", "h"},
+	smallField: {"mm", "in"}, areaField: {"cm²", "in²"}, massField: {"kg", "lb"},
 }
 
 // field is one field of a form. At is its place in the question, with dots for the
@@ -398,7 +403,7 @@ func (f *form) Field(at string) (fieldView, error) {
 	} else if !f.sent() && !sent {
 		v.Value = one.Start
 	}
-	if units, ok := bareUnits[one.Kind]; ok {
+	if units, ok := bareUnits[one.Kind]; ok || one.Unit != "" {
 		v.Shown = f.bare(one, f.system)
 		if _, err := strconv.ParseFloat(v.Value, 64); err == nil && f.typed != f.system && one.Unit == "" && units[0] != units[1] {
 			v.Value += " " + f.bare(one, f.typed)
@@ -470,7 +475,9 @@ func (f *form) Mend() (out []fieldView) {
 
 // Query is the form as sent, without what is empty, for links to parts of its answer.
 // It is encoded already, which its type tells the templates.
-func (f *form) Query() template.URL {
+func (f *form) Query() template.URL { return template.URL(f.kept().Encode()) }
+
+func (f *form) kept() url.Values {
 	kept := url.Values{}
 	for name, values := range f.Values {
 		for _, v := range values {
@@ -479,7 +486,7 @@ func (f *form) Query() template.URL {
 			}
 		}
 	}
-	return template.URL(kept.Encode())
+	return kept
 }
 
 // With is the query with one field replaced: the way on from a name that several species bear.

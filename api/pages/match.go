@@ -14,11 +14,11 @@ func (s *Site) matchPages(m mount) {
 	m.get("/match", matchPage)
 }
 
-// perPage is how many species are listed at a time, and mostFirst how many things to
+// speciesPerPage is how many species are listed at a time, and mostFirst how many things to
 // find out, so that the page stays small.
 const (
-	perPage   = 20
-	mostFirst = 8
+	speciesPerPage = 20
+	mostFirst      = 8
 )
 
 // matchFields are what a match asks besides the setup.
@@ -61,15 +61,15 @@ func matchPage(r *request) error {
 	}
 	if d.MatchAnswer != nil {
 		d.Listed = len(d.Species)
-		pages := (d.Listed + perPage - 1) / perPage
+		pages := (d.Listed + speciesPerPage - 1) / speciesPerPage
 		if n, err := strconv.Atoi(values.Get("page")); err == nil && n >= 1 && n <= pages {
 			d.Page = n
 		}
 		for n := range pages {
 			d.Pages = append(d.Pages, n+1)
 		}
-		d.Before = (d.Page - 1) * perPage
-		d.Species = d.Species[min(d.Before, d.Listed):min(d.Page*perPage, d.Listed)]
+		d.Before = (d.Page - 1) * speciesPerPage
+		d.Species = d.Species[min(d.Before, d.Listed):min(d.Page*speciesPerPage, d.Listed)]
 		d.MeasureFirst = d.MeasureFirst[:min(len(d.MeasureFirst), mostFirst)]
 	}
 	d.Groups = f.Groups(nil)

@@ -33,9 +33,17 @@ func serve(t *testing.T) http.Handler {
 
 func visit(t *testing.T, h http.Handler, path string) (int, string) {
 	t.Helper()
-	w := httptest.NewRecorder()
-	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+	w := get(h, path, nil)
 	return w.Code, w.Body.String()
+}
+
+func get(h http.Handler, path string, header http.Header) *httptest.ResponseRecorder {
+	w, r := httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, path, nil)
+	for name, values := range header {
+		r.Header[name] = values
+	}
+	h.ServeHTTP(w, r)
+	return w
 }
 
 // Every text that a template names is there, and every text is named: by a template,

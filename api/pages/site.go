@@ -351,6 +351,9 @@ func (s *Site) set(l look) (*template.Template, error) {
 
 func (r *request) t(key string, args ...any) string { return r.all.say(key, args...) }
 
+// q writes a quantity in the units of the viewer.
+func (r *request) q(v quantity.Valuer) string { return v.Value().In(r.look.units).String() }
+
 const unitsCookie = "units"
 
 // chooseUnits keeps the units in a cookie and leads back to where it was asked.
