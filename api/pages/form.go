@@ -3,6 +3,7 @@ package pages
 import (
 	"errors"
 	"fmt"
+	"html/template"
 	"net/url"
 	"slices"
 	"strconv"
@@ -414,7 +415,8 @@ func (f *form) Mend() (out []fieldView) {
 }
 
 // Query is the form as sent, without what is empty, for links to parts of its answer.
-func (f *form) Query() string {
+// It is a URL already: a template would escape a string once more.
+func (f *form) Query() template.URL {
 	kept := url.Values{}
 	for name, values := range f.Values {
 		for _, v := range values {
@@ -423,7 +425,7 @@ func (f *form) Query() string {
 			}
 		}
 	}
-	return kept.Encode()
+	return template.URL(kept.Encode())
 }
 
 // With is the query with one field replaced: the way on from a name that several species bear.
