@@ -33,7 +33,7 @@ var templateFiles embed.FS
 
 // assetFiles are joined, in the order of their names, into one style and one script.
 //
-//go:embed assets/*.css assets/*.js
+//go:embed assets/*.css assets/*.js assets/icon.svg
 var assetFiles embed.FS
 
 // Snapshot is the catalogue in use with what is kept for it.
@@ -50,6 +50,7 @@ type Site struct {
 	texts    map[string]texts
 	style    asset
 	script   asset
+	icon     asset
 	sets     sync.Map // look → func() (*template.Template, error)
 }
 
@@ -85,6 +86,7 @@ func New(c Config) *Site {
 	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, texts: all}
 	s.style = joined("style", ".css", "text/css; charset=utf-8")
 	s.script = joined("page", ".js", "text/javascript; charset=utf-8")
+	s.icon = joined("icon", ".svg", "image/svg+xml")
 	return s
 }
 
@@ -119,7 +121,7 @@ const maxForm = 1 << 20
 
 // Routes puts every page on e.
 func (s *Site) Routes(e *echo.Echo) {
-	for _, a := range []asset{s.style, s.script} {
+	for _, a := range []asset{s.style, s.script, s.icon} {
 		e.GET(a.path, func(c echo.Context) error {
 			c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=31536000, immutable")
 			return c.Blob(http.StatusOK, a.mediaType, a.body)
@@ -255,6 +257,7 @@ type view struct {
 	Language string
 	Style    string
 	Script   string
+	Icon     string
 	Revision string
 	Engine   string
 	Data     any
@@ -272,7 +275,7 @@ func (r *request) renderStatus(status int, name, title string, data any) error {
 	}
 	section, _, _ := strings.Cut(strings.TrimPrefix(r.Request().URL.Path, "/"), "/")
 	v := view{Title: title, Path: r.Request().URL.RequestURI(), Section: section, Units: r.look.units.String(), Language: r.look.language,
-		Style: r.site.style.path, Script: r.site.script.path, Engine: sizing.EngineVersion, Data: data}
+		Style: r.site.style.path, Script: r.site.script.path, Icon: r.site.icon.path, Engine: sizing.EngineVersion, Data: data}
 	if r.snap.Catalogue != nil {
 		v.Revision = r.snap.Revision
 	}
