@@ -74,6 +74,9 @@ globalThis.look = (() => {
   // pictures: every one is there.
   const pictures = () => [...document.images].filter((i) => i.loading !== "lazy" && (!i.complete || i.naturalWidth === 0)).map((i) => `${i.src} is not there`);
 
+  // hidden: what is marked as hidden is.
+  const hidden = () => [...document.querySelectorAll("[hidden]")].filter(seen).map((e) => `${what(e)} is in sight`);
+
   // targets: what is pressed is at least 24 × 24, but a link within a text, and a
   // smaller box that a label of that size presses for it.
   const targets = () => {
@@ -123,5 +126,5 @@ globalThis.look = (() => {
     const result = await globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] });
     return result.violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(" | ")}`);
   };
-  return { wide, contrast, pictures, targets, stops, stop, axe };
+  return { wide, contrast, pictures, hidden, targets, stops, stop, axe };
 })();
