@@ -34,7 +34,7 @@ var templateFiles embed.FS
 
 // assetFiles are joined, in the order of their names, into one style and one script.
 //
-//go:embed assets/*.css assets/*.js
+//go:embed assets/*.css assets/*.js assets/icon.svg
 var assetFiles embed.FS
 
 // Snapshot is the catalogue in use with what is kept for it.
@@ -53,6 +53,7 @@ type Site struct {
 	texts    map[string]texts
 	style    asset
 	script   asset
+	icon     asset
 	sets     sync.Map      // look → func() (*template.Template, error)
 	lists    chan struct{} // one for each list that is being answered; see maxLists
 }
@@ -93,6 +94,7 @@ func New(c Config) *Site {
 	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all, lists: make(chan struct{}, maxLists)}
 	s.style = joined("style", ".css", "text/css; charset=utf-8")
 	s.script = joined("page", ".js", "text/javascript; charset=utf-8")
+	s.icon = joined("icon", ".svg", "image/svg+xml")
 	return s
 }
 
@@ -127,7 +129,7 @@ const maxForm = 1 << 20
 
 // Routes puts every page on e.
 func (s *Site) Routes(e *echo.Echo) {
-	for _, a := range []asset{s.style, s.script} {
+	for _, a := range []asset{s.style, s.script, s.icon} {
 		e.GET(a.path, func(c echo.Context) error {
 			c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=31536000, immutable")
 			return c.Blob(http.StatusOK, a.mediaType, a.body)
@@ -273,6 +275,7 @@ type view struct {
 	Language string
 	Style    string
 	Script   string
+	Icon     string
 	Revision string
 	Engine   string
 	// Kept: something can be kept here; Session says who signed in, as far as that is
@@ -305,7 +308,7 @@ func (r *request) renderStatus(status int, name, title string, data any) error {
 func (r *request) view(title string, data any) view {
 	section, _, _ := strings.Cut(strings.TrimPrefix(r.Request().URL.Path, "/"), "/")
 	v := view{Title: title, Path: r.Request().URL.RequestURI(), Section: section, Units: r.look.units.String(), Language: r.look.language,
-		Style: r.site.style.path, Script: r.site.script.path, Engine: sizing.EngineVersion,
+		Style: r.site.style.path, Script: r.site.script.path, Icon: r.site.icon.path, Engine: sizing.EngineVersion,
 		Kept: r.site.store != nil, Session: r.session(), Data: data}
 	if r.snap.Catalogue != nil {
 		v.Revision = r.snap.Revision

@@ -400,5 +400,5 @@ func sourcePage(r *request) error {
 			d.Rules = append(d.Rules, rule)
 		}
 	}
-	return r.render("source", s.Title, d)
+	return r.render("source", r.t("source.title", s.Title, s.Key), d)
 }

@@ -1,7 +1,13 @@
 // Everything works without this. It only saves a press or a look.
 "use strict";
-// A choice of units is sent as soon as it is made.
-document.querySelectorAll("form[data-now] select").forEach((s) => s.addEventListener("change", () => s.form.requestSubmit()));
+// A choice made by pointer is sent at once. By keyboard one passes through others on
+// the way to it, so there the button sends it.
+document.querySelectorAll("form[data-now] select").forEach((s) => {
+  let keyed = false;
+  s.addEventListener("keydown", () => { keyed = true; });
+  s.addEventListener("pointerdown", () => { keyed = false; });
+  s.addEventListener("change", () => { if (!keyed) s.form.requestSubmit(); });
+});
 // Blank fields are left out of the address, so that it can be read and shared.
 document.querySelectorAll("form.ask[method=get]").forEach((f) => f.addEventListener("formdata", (e) => {
   for (const [name, value] of [...e.formData.entries()]) {
