@@ -262,11 +262,12 @@ func needsOf(c *care.Catalogue, key matchKey) ([]need, error) {
 		if len(p.bad) > 0 {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, p.bad)
 		}
+		w := wantsOf(c, g, key.jurisdiction)
 		var err error
-		if n.criteria, err = criteria(c, g, key.jurisdiction); err != nil {
+		if n.criteria, err = w.criteria(); err != nil {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, err)
 		}
-		if n.law, err = lawfully(c, g, key.jurisdiction); err != nil {
+		if n.law, err = w.lawful(); err != nil {
 			return nil, fmt.Errorf("law for %s: %w", s.ID, err)
 		}
 		n.facts = facts(c, g)

@@ -307,10 +307,10 @@ func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
 // sizes are the criteria of space by published rule.
 func (l *life) sizes(g group) ([]score.Criterion, error) {
 	rules := l.c.RulesFor(g.species.ID)
-	least := space.Answers(rules, g.least.Body, g.count, l.question.Jurisdiction).Advised
+	least := space.Sizes(rules, g.least.Body, g.count, l.question.Jurisdiction).Advised
 	most := least
 	if g.least.Body != g.most.Body {
-		most = space.Answers(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
+		most = space.Sizes(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
 	}
 	return sizeCriteria(&least, &most, false)
 }

@@ -61,6 +61,12 @@ func (ch Change) on(c Case) Case {
 	return c
 }
 
+// onto is on where the case given is the caller's to change and settled.
+func (ch *Change) onto(c *Case) {
+	ch.do(c)
+	c.Setup = c.Setup.settled()
+}
+
 // Changes ranks the single changes that would raise the score of a case: those that
 // take a hazard away first (definite before possible), then by gain, then by
 // effort, then by code. Shortfalls that only another enclosure mends have none. A
@@ -78,11 +84,13 @@ func Changes(c Case) ([]Change, error) {
 func Ranked(c Case, now Result) ([]Change, error) {
 	c.Setup = c.Setup.settled()
 	before := trialOf(&c)
-	out := []Change{}
+	changes := candidates(c, now)
+	out := changes[:0]
 	after := new(Case)
-	for _, ch := range candidates(c, now) {
-		*after = ch.on(c)
-		after.Setup = after.Setup.settled()
+	for i := range changes {
+		ch := &changes[i]
+		*after = c
+		ch.onto(after)
 		j, hazards, err := before.judge(after)
 		if err != nil {
 			return nil, err
@@ -95,7 +103,7 @@ func Ranked(c Case, now Result) ([]Change, error) {
 			ch.Hazard == "" && ch.gain() <= 0 && ch.gainWeakest() <= 0 {
 			continue
 		}
-		out = append(out, ch)
+		out = append(out, *ch)
 	}
 	slices.SortStableFunc(out, func(a, b Change) int {
 		return cmp.Or(
@@ -205,7 +213,7 @@ func addsHazard(before, after []Hazard) bool {
 }
 
 func candidates(c Case, r Result) []Change {
-	var out []Change
+	out := make([]Change, 0, len(r.Findings)+len(r.Hazards))
 	// A hazard and a criterion that the same work mends are one change.
 	add := func(ch Change) {
 		i := slices.IndexFunc(out, func(o Change) bool { return o.Code == ch.Code && o.Supposes == ch.Supposes })
@@ -225,6 +233,10 @@ func candidates(c Case, r Result) []Change {
 			o.Caution = ch.Caution
 		}
 	}
+	var shared *Criterion // the first of the criteria that a change must not write to
+	if len(c.Criteria) > 0 {
+		shared = &c.Criteria[0]
+	}
 	for i := range r.Findings {
 		f, k := &r.Findings[i], &c.Criteria[i]
 		if f.Score == nil || f.Score.Worst == 1 {
@@ -232,7 +244,9 @@ func candidates(c Case, r Result) []Change {
 		}
 		if k.uncertain() {
 			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) {
-				c.Criteria = slices.Clone(c.Criteria)
+				if &c.Criteria[0] == shared {
+					c.Criteria = slices.Clone(c.Criteria)
+				}
 				c.Criteria[i].Most = c.Criteria[i].Least
 			}})
 		}
