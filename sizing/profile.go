@@ -22,7 +22,10 @@ type profile struct {
 	// rule may raise, in the order compared in.
 	criteria []score.Criterion
 	animal   score.Animal // without number, length and company
-	err      error        // of building a criterion
+	zones    zoneTargets
+	// uvDistance is from the back of an adult to the tube; see there.
+	uvDistance float64
+	err        error // of building a criterion
 }
 
 type profileKey struct {
@@ -49,7 +52,15 @@ func newProfile(c *care.Catalogue, s *care.Species, stage care.Stage) *profile {
 	slices.Sort(p.wantedKeys)
 	p.wanted, p.wantedKeys = slices.Clip(p.wanted), slices.Clip(slices.Compact(p.wantedKeys))
 	p.criteria, p.err = p.compared(c, s, stage)
-	p.animal = animalOf(c, s, stage)
+	p.animal, p.uvDistance = animalOf(c, s, stage), uvDistance(c, s)
+	p.zones = zoneTargets{
+		hotSpot:      p.some(care.HotSpot, care.UVMax),
+		warmEnd:      p.some(care.WarmAir, care.UVMean, care.HumidityDay),
+		coolEnd:      p.some(care.CoolAir, care.HumidityDay, care.NightAir, care.HumidityNight),
+		humidRetreat: p.some(care.HumidRetreat),
+		water:        p.some(care.WaterTemp, care.WaterDepth),
+		digging:      p.some(care.SubstrateDepth),
+	}
 	return p
 }
 
@@ -61,6 +72,19 @@ func (p *profile) target(code care.Code) Target {
 		}
 	}
 	return Target{Parameter: code, Standing: care.NotKnown}
+}
+
+// zoneTargets are the targets of each zone.
+type zoneTargets struct{ hotSpot, warmEnd, coolEnd, humidRetreat, water, digging []Target }
+
+// some are the targets that apply, of those named.
+func (p *profile) some(codes ...care.Code) (out []Target) {
+	for _, code := range codes {
+		if t := p.target(code); t.Standing != care.NotApplicable {
+			out = append(out, t)
+		}
+	}
+	return out
 }
 
 // compared are the criteria that published ranges and habits of the species give.

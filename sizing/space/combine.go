@@ -287,9 +287,9 @@ func answers(rules []*care.Rule, body Body, n int, jurisdiction string, list boo
 		}
 	}
 	variants := bestVariants(rules, body, n)
-	advice := make([]Outcome, 0, len(rules))
+	advice := make([]Outcome, 0, 8)
 	if list {
-		a.Rules = make([]Listed, 0, len(rules))
+		a.Rules = make([]Listed, len(rules))
 	}
 	var law map[*care.Rule]bool // in force where the animals live: advice is never below it
 	if jurisdiction != "" {
@@ -300,11 +300,16 @@ func answers(rules []*care.Rule, body Body, n int, jurisdiction string, list boo
 			law[o.Rule] = true
 		}
 	}
-	for _, r := range rules {
-		if !list && mayAdvise(r, jurisdiction) != "" {
+	var unlisted Listed
+	for i, r := range rules {
+		why := mayAdvise(r, jurisdiction)
+		l := &unlisted
+		if list {
+			l = &a.Rules[i]
+		} else if why != "" {
 			continue
 		}
-		l := Listed{Outcome: Evaluate(r, body, n)}
+		*l = Listed{Outcome: Evaluate(r, body, n)}
 		if o, ok := Outgrown(r, body, n); ok && hasSuccessor(rules, r, body, n) {
 			l.Outcome = o
 		}
@@ -312,7 +317,7 @@ func answers(rules []*care.Rule, body Body, n int, jurisdiction string, list boo
 		if wide(r) && !law[r] {
 			aspects &^= direct
 		}
-		switch why := mayAdvise(r, jurisdiction); {
+		switch {
 		case l.Reason != Evaluated:
 		case why == doubtful:
 			l.WhyNot = doubtful + ": " + r.Doubtful
@@ -324,12 +329,9 @@ func answers(rules []*care.Rule, body Body, n int, jurisdiction string, list boo
 			l.WhyNot = "rules for the species itself come first"
 		default:
 			l.Governs = true
-			o := l.Outcome
+			advice = append(advice, l.Outcome)
+			o := &advice[len(advice)-1]
 			o.Constraint = o.only(aspects)
-			advice = append(advice, o)
-		}
-		if list {
-			a.Rules = append(a.Rules, l)
 		}
 	}
 	a.Advised = Combine(advice)
