@@ -116,8 +116,9 @@ func atLeast(t score.Target, depth quantity.Length) score.Target {
 // sizeCriteria are the criteria of space in two scenarios. With missing, floor and
 // height are listed as not known where no rule speaks.
 func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion, error) {
-	var out []score.Criterion
-	for _, z := range sizes {
+	out := make([]score.Criterion, 0, len(sizes))
+	for i := range sizes {
+		z := &sizes[i]
 		a, b := z.of(least), z.of(most)
 		if a == 0 && b == 0 && !(z.always && missing) {
 			continue
@@ -132,9 +133,11 @@ func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion
 		if err != nil {
 			return nil, fmt.Errorf("criterion %s: %w", z.code, err)
 		}
-		for _, gov := range slices.Concat(least.Binds, most.Binds) {
-			if slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
-				k.Sources = append(k.Sources, gov.Rule.Source)
+		for _, binds := range [2][]space.Governing{least.Binds, most.Binds} {
+			for i := range binds {
+				if gov := &binds[i]; slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
+					k.Sources = append(k.Sources, gov.Rule.Source)
+				}
 			}
 		}
 		switch {

@@ -147,14 +147,14 @@ func trialOf(c *Case) *trial {
 
 // judge is Judge of a settled case that a change has made of the trial's: criteria
 // whose measurement it left alone keep their score.
-func (t *trial) judge(c *Case) (Judgement, *presences, error) {
+func (t *trial) judge(c *Case) (Judgement, presences, error) {
 	sum := newTally()
 	same := len(c.Criteria) == 0 || &c.Criteria[0] == &t.of.Criteria[0] // else a change has copied them to change one
 	for i := range c.Criteria {
 		k, p := &c.Criteria[i], &t.parts[i]
-		over := &p.spans
+		over := p.spans
 		if !same {
-			over = new(k.spans())
+			over = k.spans()
 		}
 		if over.n == 0 {
 			sum.unjudged(k)
@@ -163,7 +163,7 @@ func (t *trial) judge(c *Case) (Judgement, *presences, error) {
 		score, can := p.score, p.can
 		m := c.measure(k)
 		if !same || m != p.measured {
-			score = k.over(over, m)
+			score = k.over(&over, m)
 		}
 		if p.moves {
 			can, _ = c.mendable(k)
@@ -173,7 +173,7 @@ func (t *trial) judge(c *Case) (Judgement, *presences, error) {
 	hazards := presencesOf(&c.Setup, &c.Animal)
 	sum.hazards(&hazards)
 	j, err := sum.judgement()
-	return j, &hazards, err
+	return j, hazards, err
 }
 
 func severity(p Presence) int { return slices.Index([]Presence{Possible, Definite}, p) }
@@ -212,8 +212,23 @@ func addsHazard(before, after []Hazard) bool {
 	return false
 }
 
+// shortfalls counts what a change could be for.
+func shortfalls(r *Result) (n int) {
+	for i := range r.Findings {
+		if f := &r.Findings[i]; f.Score != nil && f.Score.Worst < 1 {
+			n++
+		}
+	}
+	for i := range r.Hazards {
+		if p := r.Hazards[i].Presence; p == Definite || p == Possible {
+			n++
+		}
+	}
+	return n
+}
+
 func candidates(c Case, r Result) []Change {
-	out := make([]Change, 0, len(r.Findings)+len(r.Hazards))
+	out := make([]Change, 0, shortfalls(&r))
 	// A hazard and a criterion that the same work mends are one change.
 	add := func(ch Change) {
 		i := slices.IndexFunc(out, func(o Change) bool { return o.Code == ch.Code && o.Supposes == ch.Supposes })
