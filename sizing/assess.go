@@ -74,9 +74,9 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, err
 	}
-	lawful, err := law.of(q.Setup)
-	if err != nil {
-		return nil, err
+	var lawful *LawfulFinding
+	if law != nil {
+		lawful = law.of(score.Read(q.Setup))
 	}
 	var keys keySet
 	for i := range result.Findings {
@@ -239,7 +239,7 @@ func bodyFor(b bodyOf, g care.Group) quantity.Length {
 type lawfulNeed struct {
 	finding LawfulFinding // complete where nothing is known
 	known   bool
-	sizes   []score.Criterion
+	sizes   *score.Needs
 }
 
 // lawful works out the lowest lawful size for the largest the animals may be; nil
@@ -264,8 +264,8 @@ func (w *wants) lawful() (*lawfulNeed, error) {
 			l.finding.Rules = append(l.finding.Rules, gov.Rule.ID)
 		}
 	}
-	var err error
-	if l.sizes, err = sizeCriteria(&least.Footprint, &most.Footprint, false); err != nil {
+	sizes, err := sizeCriteria(&least.Footprint, &most.Footprint, false)
+	if err != nil {
 		return nil, err
 	}
 	for _, depth := range []struct {
@@ -279,27 +279,26 @@ func (w *wants) lawful() (*lawfulNeed, error) {
 		if err != nil {
 			return nil, fmt.Errorf("criterion %s: %w", depth.code, err)
 		}
-		l.sizes = append(l.sizes, k)
+		sizes = append(sizes, k)
+	}
+	if l.sizes, err = score.NewNeeds(sizes, score.Animal{}); err != nil {
+		return nil, fmt.Errorf("lowest lawful size: %w", err)
 	}
 	return l, nil
 }
 
 // of compares a setup with the lowest lawful size. It says nothing about anything
 // but the size.
-func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
+func (l *lawfulNeed) of(r *score.Readings) *LawfulFinding {
 	if l == nil {
-		return nil, nil
+		return nil
 	}
 	out := l.finding
 	if !l.known {
-		return &out, nil
-	}
-	result, err := score.Assess(score.Case{Setup: setup, Criteria: l.sizes})
-	if err != nil {
-		return nil, fmt.Errorf("compare with the lowest lawful size: %w", err)
+		return &out
 	}
 	var short, unknown, hangs []string
-	for _, f := range result.Findings {
+	for _, f := range l.sizes.Findings(r) {
 		switch {
 		case f.Score == nil || f.Score.Worst == 1:
 		case f.Score.Best < 1:
@@ -323,5 +322,5 @@ func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
 			out.Why = append(out.Why, h+" hangs on the length of the animal or the depth of the substrate")
 		}
 	}
-	return &out, nil
+	return &out
 }

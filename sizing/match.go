@@ -218,13 +218,16 @@ type matchNeeds struct {
 
 // need is what one species wants, before any setup is known.
 type need struct {
+	*score.Needs
 	species    *care.Species
-	criteria   []score.Criterion
-	facts      score.Animal
 	law        *lawfulNeed
 	experience Experience
 	why        []string
 	hazards    []string
+	// floorless: no published floor size is held for the species.
+	floorless bool
+	// substrate is the depth that the species wants at least; 0 where none is known.
+	substrate quantity.Length
 }
 
 // NewMatcher prepares nothing yet and never fails.
@@ -263,14 +266,20 @@ func needsOf(c *care.Catalogue, key matchKey) ([]need, error) {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, p.bad)
 		}
 		w := wantsOf(c, g, key.jurisdiction)
-		var err error
-		if n.criteria, err = w.criteria(); err != nil {
+		criteria, err := w.criteria()
+		if err == nil {
+			n.Needs, err = score.NewNeeds(criteria, facts(c, g))
+		}
+		if err != nil {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, err)
 		}
 		if n.law, err = w.lawful(); err != nil {
 			return nil, fmt.Errorf("law for %s: %w", s.ID, err)
 		}
-		n.facts = facts(c, g)
+		n.floorless = slices.ContainsFunc(criteria, func(k score.Criterion) bool { return k.Essential && !k.TargetKnown() })
+		if i := slices.IndexFunc(criteria, func(k score.Criterion) bool { return k.Code == string(care.SubstrateDepth) }); i >= 0 && criteria[i].Most.Low != nil {
+			n.substrate = quantity.Centimetres(*criteria[i].Most.Low)
+		}
 		out = append(out, n)
 	}
 	return out, nil
@@ -424,21 +433,29 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		score.Judgement
 		fit    Fit
 		middle float64
-		late   bool // noRule or dry
+		late   bool // floorless or dry
 	}
 	all := make([]judged, 0, len(needs))
+	given := score.Read(q.furnished())
+	listed := func(f Fit) bool { return len(q.Fits) == 0 || slices.Contains(q.Fits, f) }
+	skip := !listed(FitsTooSmall)
 	for i := range needs {
 		n := &needs[i]
 		if !n.passes(&q) {
 			out.Counts.LeftOut++
 			continue
 		}
-		j, err := score.Judge(n.caseOf(n.furnished(&q)))
+		r := n.furnished(&q, given)
+		if skip && n.TooSmall(r) { // the sizes alone say so, and no more is asked
+			out.Counts.add(FitsTooSmall)
+			continue
+		}
+		j, err := n.Judge(r)
 		if err != nil {
 			return nil, fmt.Errorf("judge for %s: %w", n.species.ID, err)
 		}
 		fit := FitOf(j.WorstVerdict, j.BestVerdict)
-		all = append(all, judged{n, j, fit, math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.noRule() || n.dry(&q.Setup)})
+		all = append(all, judged{n, j, fit, math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.floorless || n.dry(&q.Setup)})
 		out.Counts.add(fit)
 	}
 	slices.SortStableFunc(all, func(a, b judged) int {
@@ -446,7 +463,7 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 	})
 	asks := map[string]int{}
 	for i, j := range all {
-		if len(q.Fits) > 0 && !slices.Contains(q.Fits, j.fit) {
+		if !listed(j.fit) {
 			continue
 		}
 		if q.Limit > 0 && len(out.Species) == q.Limit {
@@ -454,7 +471,7 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		}
 		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: j.fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
 			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: j.experience, ExperienceWhy: j.why, Hazards: j.hazards}
-		if err := j.detail(&q, &s); err != nil {
+		if err := j.detail(&q, j.furnished(&q, given), j.Judgement, &s); err != nil {
 			return nil, err
 		}
 		for _, what := range s.Measure {
@@ -469,11 +486,6 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		return cmp.Or(cmp.Compare(b.Species, a.Species), cmp.Compare(a.What, b.What))
 	})
 	return out, nil
-}
-
-// noRule reports whether no published floor size is held for the species.
-func (n *need) noRule() bool {
-	return slices.ContainsFunc(n.criteria, func(k score.Criterion) bool { return k.Essential && !k.TargetKnown() })
 }
 
 // dry reports whether the species lives in water and the setup states none.
@@ -506,17 +518,12 @@ func (c *MatchCounts) add(f Fit) {
 	}
 }
 
-func (n *need) caseOf(setup score.Setup) score.Case { return caseOf(setup, n.facts, n.criteria) }
-
-// furnished is the setup as it is judged for the species: as given, or, where it is
-// empty, with nothing in it but the substrate that the species wants.
-func (n *need) furnished(q *MatchQuestion) score.Setup {
+// furnished is the setup as it is judged: as given, or, where it is empty, with
+// nothing in it; the substrate is each species' own.
+func (q *MatchQuestion) furnished() score.Setup {
 	s := q.Setup
 	if !q.Empty {
 		return s
-	}
-	if s.Substrate.Depth == nil {
-		s.Substrate.Depth = new(n.substrate())
 	}
 	if s.HeatSources == nil {
 		s.HeatSources = []score.HeatSource{}
@@ -533,60 +540,44 @@ func (n *need) furnished(q *MatchQuestion) score.Setup {
 	return s
 }
 
-// substrate is the depth that the species wants at least; 0 where none is known.
-func (n *need) substrate() quantity.Length {
-	i := slices.IndexFunc(n.criteria, func(k score.Criterion) bool { return k.Code == string(care.SubstrateDepth) })
-	if i < 0 || n.criteria[i].Most.Low == nil {
-		return 0
+// furnished is the setup with the substrate that the species wants, where it is empty.
+func (n *need) furnished(q *MatchQuestion, given *score.Readings) *score.Readings {
+	if !q.Empty || q.Setup.Substrate.Depth != nil {
+		return given
 	}
-	return quantity.Centimetres(*n.criteria[i].Most.Low)
+	return given.Filled(score.Substrate{Kind: q.Setup.Substrate.Kind, Depth: &n.substrate})
 }
 
 // detail adds what a reader of the list needs: the governing shortfall, the work,
 // what to measure, the law, and a sentence.
-func (n *need) detail(q *MatchQuestion, s *SpeciesMatch) (err error) {
-	setup := n.furnished(q)
-	k := n.caseOf(setup)
-	s.Shortfall = score.Shortfall(k)
-	if s.Lawful, err = n.law.of(setup); err != nil {
-		return err
-	}
+func (n *need) detail(q *MatchQuestion, r *score.Readings, j score.Judgement, s *SpeciesMatch) error {
+	s.Shortfall = n.Shortfall(r)
+	s.Lawful = n.law.of(r)
 	if s.Fit == FitsTooSmall || s.Fit == FitsAsItIs {
 		s.Why = s.sentence(nil, false)
 		return nil
 	}
-	r, err := score.Assess(k)
+	work, err := n.Work(r, j)
 	if err != nil {
-		return fmt.Errorf("assess for %s: %w", n.species.ID, err)
+		return fmt.Errorf("work for %s: %w", n.species.ID, err)
 	}
-	work := score.Needed(k, r)
-	if depth := n.substrate(); q.Empty && q.Setup.Substrate.Depth == nil && depth > 0 {
-		cm := depth.Centimetres()
+	if q.Empty && q.Setup.Substrate.Depth == nil && n.substrate > 0 {
+		cm := n.substrate.Centimetres()
 		s.Changes = append(s.Changes, MatchChange{Code: string(care.SubstrateDepth), For: []string{string(care.SubstrateDepth)}, Kind: score.Furnish,
 			Effort: score.Furnish.Effort(), What: "Fill in substrate", To: &quantity.Band{Low: &cm, Unit: "cm"}})
 	}
-	for _, ch := range work {
+	for _, ch := range work.Needed {
 		s.Changes = append(s.Changes, MatchChange{Code: ch.Code, For: ch.For, Kind: ch.Kind, Effort: ch.Effort, What: ch.What, To: ch.To, Hazard: ch.Hazard, Caution: ch.Caution, From: ch.From})
 	}
-	for _, o := range r.Open {
-		if o.Decides && (s.Fit != FitUnknown || slices.ContainsFunc(o.For, ofSpace)) {
+	for _, o := range work.Open {
+		if s.Fit != FitUnknown || slices.ContainsFunc(o.For, ofSpace) {
 			s.Measure = append(s.Measure, o.What)
 		}
 	}
-	if len(work) > 0 {
-		after, err := score.Judge(score.ApplyAll(k, work, false))
-		if err != nil {
-			return fmt.Errorf("assess the changes for %s: %w", n.species.ID, err)
-		}
-		s.Then = &score.Outcome{Verdict: after.Verdict, Score: after.Score, Weakest: after.Weakest}
+	if len(work.Needed) > 0 {
+		s.Then = &work.After
 	}
-	var hazards []string
-	for _, h := range r.Hazards {
-		if h.Presence == score.Definite && !slices.Contains(hazards, h.Name) {
-			hazards = append(hazards, h.Name)
-		}
-	}
-	s.Why = s.sentence(hazards, n.dry(&setup))
+	s.Why = s.sentence(work.Hazards, n.dry(&q.Setup))
 	return nil
 }
 

@@ -83,8 +83,8 @@ func Changes(c Case) ([]Change, error) {
 // Ranked is Changes of a case whose assessment is at hand.
 func Ranked(c Case, now Result) ([]Change, error) {
 	c.Setup = c.Setup.settled()
-	before := trialOf(&c)
-	changes := candidates(c, now)
+	before := trialOf(&c, nil)
+	changes := before.candidates(now.Hazards, true)
 	out := changes[:0]
 	after := new(Case)
 	for i := range changes {
@@ -123,22 +123,37 @@ type trial struct {
 	hazards presences
 }
 
+// part is a criterion put to the case.
 type part struct {
 	spans    spans
 	measured Measurement
 	score    Interval
 	can      mendable
+	mend     Mend // of a shortfall, with what is in the enclosure in mind
 	moves    bool // can hangs on more than what is measured
 }
 
-// trialOf works out a settled case that passes check.
-func trialOf(c *Case) *trial {
+// trialOf works out a settled case that passes check. The spans of its criteria are
+// worked out where they are not given.
+func trialOf(c *Case, known []spans) *trial {
 	t := &trial{of: c, parts: make([]part, len(c.Criteria)), hazards: presencesOf(&c.Setup, &c.Animal)}
 	for i := range c.Criteria {
 		k, p := &c.Criteria[i], &t.parts[i]
-		p.spans, p.measured = k.spans(), c.measure(k)
+		if known != nil {
+			p.spans = known[i]
+		} else {
+			p.spans = k.spans()
+		}
+		p.measured, p.can, p.mend = c.measure(k), mendable{true, true}, k.Mend
+		if p.spans.n == 0 {
+			continue
+		}
 		p.score = k.over(&p.spans, p.measured)
-		p.can, _ = c.mendable(k)
+		var by Mend
+		p.can, by = c.mendable(k, &p.spans)
+		if by != "" && p.can.worst && p.score.Worst < 1 {
+			p.mend = by
+		}
 		kd := k.known()
 		p.moves = kd != nil && kd.could != nil
 	}
@@ -166,7 +181,7 @@ func (t *trial) judge(c *Case) (Judgement, presences, error) {
 			score = k.over(&over, m)
 		}
 		if p.moves {
-			can, _ = c.mendable(k)
+			can, _ = c.mendable(k, &over)
 		}
 		sum.add(k.Weight, score, can)
 	}
@@ -212,23 +227,16 @@ func addsHazard(before, after []Hazard) bool {
 	return false
 }
 
-// shortfalls counts what a change could be for.
-func shortfalls(r *Result) (n int) {
-	for i := range r.Findings {
-		if f := &r.Findings[i]; f.Score != nil && f.Score.Worst < 1 {
+// candidates are the single changes that may help. Without supposes, those to measure
+// are left out; of the hazards, those that are absent may be.
+func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
+	n := len(hs)
+	for i := range t.parts {
+		if t.parts[i].spans.n > 0 && t.parts[i].score.Worst < 1 {
 			n++
 		}
 	}
-	for i := range r.Hazards {
-		if p := r.Hazards[i].Presence; p == Definite || p == Possible {
-			n++
-		}
-	}
-	return n
-}
-
-func candidates(c Case, r Result) []Change {
-	out := make([]Change, 0, shortfalls(&r))
+	out := make([]Change, 0, n)
 	// A hazard and a criterion that the same work mends are one change.
 	add := func(ch Change) {
 		i := slices.IndexFunc(out, func(o Change) bool { return o.Code == ch.Code && o.Supposes == ch.Supposes })
@@ -249,15 +257,15 @@ func candidates(c Case, r Result) []Change {
 		}
 	}
 	var shared *Criterion // the first of the criteria that a change must not write to
-	if len(c.Criteria) > 0 {
-		shared = &c.Criteria[0]
+	if len(t.of.Criteria) > 0 {
+		shared = &t.of.Criteria[0]
 	}
-	for i := range r.Findings {
-		f, k := &r.Findings[i], &c.Criteria[i]
-		if f.Score == nil || f.Score.Worst == 1 {
+	for i := range t.parts {
+		p, k := &t.parts[i], &t.of.Criteria[i]
+		if p.spans.n == 0 || p.score.Worst == 1 {
 			continue
 		}
-		if k.uncertain() {
+		if supposes && p.spans.uncertain() {
 			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) {
 				if &c.Criteria[0] == shared {
 					c.Criteria = slices.Clone(c.Criteria)
@@ -265,18 +273,20 @@ func candidates(c Case, r Result) []Change {
 				c.Criteria[i].Most = c.Criteria[i].Least
 			}})
 		}
-		x, exact := c.measure(k).Exact()
+		kd := k.known()
+		x, exact := p.measured.Exact()
 		if !exact {
-			code := k.Code
-			if kd := k.known(); kd != nil && kd.with != "" {
-				code = kd.with
+			if supposes {
+				code := k.Code
+				if kd != nil && kd.with != "" {
+					code = kd.with
+				}
+				add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
+					do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			}
-			add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
-				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			continue
 		}
-		kd := k.known()
-		if f.Mend == Rebuild || kd == nil || kd.set == nil {
+		if p.mend == Rebuild || kd == nil || kd.set == nil {
 			continue
 		}
 		to, verb := k.nearest(x), kd.do
@@ -285,7 +295,7 @@ func candidates(c Case, r Result) []Change {
 		} else if verb == "" {
 			verb = "Lower " + k.Name
 		}
-		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: f.Mend, What: verb, From: f.Value, do: func(c *Case) {
+		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: p.mend, What: verb, do: func(c *Case) {
 			if _, supposed := c.Measured[k.Code]; supposed {
 				c.Measured = maps.Clone(c.Measured)
 				delete(c.Measured, k.Code)
@@ -293,11 +303,15 @@ func candidates(c Case, r Result) []Change {
 			kd.set(c, to)
 		}}
 		if k.Unit != "" {
-			ch.To = k.band(k.strictest())
+			ch.From, ch.To = figure(x, k.Unit), k.band(k.strictest())
 		}
 		add(ch)
 	}
-	for _, h := range r.Hazards {
+	for i := range hs {
+		h := &hs[i]
+		if h.Presence != Definite && !(supposes && h.Presence == Possible) {
+			continue
+		}
 		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix, drops: h.drops}
 		switch h.Presence {
 		case Definite:
@@ -307,8 +321,6 @@ func candidates(c Case, r Result) []Change {
 			}
 		case Possible:
 			ch.Kind, ch.What, ch.Supposes = Measure, h.ask, true
-		default:
-			continue
 		}
 		add(ch)
 	}
