@@ -431,7 +431,7 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 	type judged struct {
 		*need
 		score.Judgement
-		fit    Fit
+		fit    int // place in Fits
 		middle float64
 		late   bool // floorless or dry
 	}
@@ -445,33 +445,41 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 			out.Counts.LeftOut++
 			continue
 		}
-		r := n.furnished(&q, given)
-		if skip && n.TooSmall(r) { // the sizes alone say so, and no more is asked
+		n.furnish(&q, given)
+		if skip && n.TooSmall(given) { // the sizes alone say so, and no more is asked
 			out.Counts.add(FitsTooSmall)
 			continue
 		}
-		j, err := n.Judge(r)
+		j, err := n.Judge(given)
 		if err != nil {
 			return nil, fmt.Errorf("judge for %s: %w", n.species.ID, err)
 		}
 		fit := FitOf(j.WorstVerdict, j.BestVerdict)
-		all = append(all, judged{n, j, fit, math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.floorless || n.dry(&q.Setup)})
+		all = append(all, judged{n, j, slices.Index(Fits, fit), math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.floorless || n.dry(&q.Setup)})
 		out.Counts.add(fit)
 	}
-	slices.SortStableFunc(all, func(a, b judged) int {
-		return cmp.Or(cmp.Compare(slices.Index(Fits, a.fit), slices.Index(Fits, b.fit)), compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
+	order := make([]int, len(all)) // the places of all, best first: what stands there is large
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(x, y int) int {
+		a, b := &all[x], &all[y]
+		return cmp.Or(cmp.Compare(a.fit, b.fit), compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
 	})
 	asks := map[string]int{}
-	for i, j := range all {
-		if !listed(j.fit) {
+	for i, at := range order {
+		j := &all[at]
+		fit := Fits[j.fit]
+		if !listed(fit) {
 			continue
 		}
 		if q.Limit > 0 && len(out.Species) == q.Limit {
 			break
 		}
-		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: j.fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
+		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
 			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: j.experience, ExperienceWhy: j.why, Hazards: j.hazards}
-		if err := j.detail(&q, j.furnished(&q, given), j.Judgement, &s); err != nil {
+		j.furnish(&q, given)
+		if err := j.detail(&q, given, j.Judgement, &s); err != nil {
 			return nil, err
 		}
 		for _, what := range s.Measure {
@@ -540,12 +548,11 @@ func (q *MatchQuestion) furnished() score.Setup {
 	return s
 }
 
-// furnished is the setup with the substrate that the species wants, where it is empty.
-func (n *need) furnished(q *MatchQuestion, given *score.Readings) *score.Readings {
-	if !q.Empty || q.Setup.Substrate.Depth != nil {
-		return given
+// furnish gives an empty enclosure the substrate that the species wants.
+func (n *need) furnish(q *MatchQuestion, r *score.Readings) {
+	if q.Empty && q.Setup.Substrate.Depth == nil {
+		r.Fill(score.Substrate{Kind: q.Setup.Substrate.Kind, Depth: &n.substrate})
 	}
-	return given.Filled(score.Substrate{Kind: q.Setup.Substrate.Kind, Depth: &n.substrate})
 }
 
 // detail adds what a reader of the list needs: the governing shortfall, the work,

@@ -23,17 +23,15 @@ func Read(s Setup) *Readings {
 	return r
 }
 
-// Filled is the enclosure with another depth of substrate.
-func (r *Readings) Filled(s Substrate) *Readings {
-	out := *r
-	out.setup.Substrate = s
+// Fill reads the enclosure anew with another substrate.
+func (r *Readings) Fill(s Substrate) {
+	r.setup.Substrate = s
 	var none Animal
 	for i := range kinds {
 		if kinds[i].soil {
-			out.measured[i] = kinds[i].measure(&out.setup, &none)
+			r.measured[i] = kinds[i].measure(&r.setup, &none)
 		}
 	}
-	return &out
 }
 
 // Needs is what an animal needs, made ready to be put to many enclosures.

@@ -235,17 +235,17 @@ func (c *Criterion) strictest() Target {
 // slack is the distance outside that counts as inside, never less than what
 // floating point adds when units are converted to and fro.
 func (c *Criterion) slack(bound float64) float64 {
-	return math.Max(c.Reading, 1e-9*math.Max(1, math.Abs(bound)))
+	return max(c.Reading, 1e-9*max(1, math.Abs(bound)))
 }
 
 // at is the score of one value: 1 inside, falling linearly to 0 at Limit outside.
 func (c *Criterion) at(x, low, high float64) float64 {
+	if x >= low && x <= high {
+		return 1
+	}
 	outside, bound := low-x, low
 	if x > high {
 		outside, bound = x-high, high
-	}
-	if x >= low && x <= high {
-		return 1
 	}
 	slack := c.slack(bound)
 	switch {
@@ -270,7 +270,11 @@ func (c *Criterion) over(k *spans, m Measurement) Interval {
 	a, b := m.ends()
 	for i := range k.n {
 		low, high := k.low[i], k.high[i]
-		p, q := c.at(a, low, high), c.at(b, low, high)
+		p := c.at(a, low, high)
+		q := p
+		if a != b {
+			q = c.at(b, low, high)
+		}
 		best := max(p, q)
 		if a <= high && b >= low { // the score rises to one peak, so ends and overlap are enough
 			best = 1
