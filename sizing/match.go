@@ -428,49 +428,38 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 	}
 	out := &MatchAnswer{Species: []SpeciesMatch{}, Ranking: matchRanking, MeasureFirst: []MeasureFirst{},
 		Cautions: matchCautions(q.Jurisdiction), Catalogue: m.catalogue.Revision, Engine: EngineVersion}
-	type judged struct {
-		*need
-		score.Judgement
-		fit    int // place in Fits
-		middle float64
-		late   bool // floorless or dry
-	}
-	all := make([]judged, 0, len(needs))
-	given := score.Read(q.furnished())
-	listed := func(f Fit) bool { return len(q.Fits) == 0 || slices.Contains(q.Fits, f) }
-	skip := !listed(FitsTooSmall)
+	all := make([]matched, 0, len(needs))
+	read := score.Read(q.furnished())
 	for i := range needs {
 		n := &needs[i]
 		if !n.passes(&q) {
 			out.Counts.LeftOut++
 			continue
 		}
-		n.furnish(&q, given)
-		if skip && n.TooSmall(given) { // the sizes alone say so, and no more is asked
-			out.Counts.add(FitsTooSmall)
-			continue
+		n.furnish(&q, read)
+		all = append(all, matched{need: n, late: n.floorless || n.dry(&q.Setup)})
+		k := &all[len(all)-1]
+		switch tooSmall, mayBe := n.Size(read); {
+		case tooSmall:
+			k.setFit(FitsTooSmall)
+		case mayBe:
+			k.setFit(FitUnknown)
+		default: // the sizes leave it open which
+			if err := k.judge(read); err != nil {
+				return nil, err
+			}
 		}
-		j, err := n.Judge(given)
-		if err != nil {
-			return nil, fmt.Errorf("judge for %s: %w", n.species.ID, err)
-		}
-		fit := FitOf(j.WorstVerdict, j.BestVerdict)
-		all = append(all, judged{n, j, slices.Index(Fits, fit), math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.floorless || n.dry(&q.Setup)})
-		out.Counts.add(fit)
+		out.Counts.add(Fits[k.fit])
 	}
-	order := make([]int, len(all)) // the places of all, best first: what stands there is large
-	for i := range order {
-		order[i] = i
+	order, err := ranked(all, &q, read)
+	if err != nil {
+		return nil, err
 	}
-	slices.SortFunc(order, func(x, y int) int {
-		a, b := &all[x], &all[y]
-		return cmp.Or(cmp.Compare(a.fit, b.fit), compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
-	})
 	asks := map[string]int{}
 	for i, at := range order {
 		j := &all[at]
 		fit := Fits[j.fit]
-		if !listed(fit) {
+		if !q.lists(fit) {
 			continue
 		}
 		if q.Limit > 0 && len(out.Species) == q.Limit {
@@ -478,8 +467,8 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		}
 		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
 			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: j.experience, ExperienceWhy: j.why, Hazards: j.hazards}
-		j.furnish(&q, given)
-		if err := j.detail(&q, given, j.Judgement, &s); err != nil {
+		j.furnish(&q, read)
+		if err := j.detail(&q, read, j.Judgement, &s); err != nil {
 			return nil, err
 		}
 		for _, what := range s.Measure {
@@ -494,6 +483,71 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		return cmp.Or(cmp.Compare(b.Species, a.Species), cmp.Compare(a.What, b.What))
 	})
 	return out, nil
+}
+
+// matched is a species on its way into the list.
+type matched struct {
+	*need
+	score.Judgement         // where judged
+	judged          bool    // else the sizes alone told the fit
+	fit             int     // place in Fits
+	middle          float64 // of the score before hazards, to nine digits; where judged
+	late            bool    // floorless or dry
+}
+
+func (m *matched) setFit(f Fit) { m.fit = slices.Index(Fits, f) }
+
+func (m *matched) judge(read *score.Readings) (err error) {
+	if m.Judgement, err = m.Judge(read); err != nil {
+		return fmt.Errorf("judge for %s: %w", m.species.ID, err)
+	}
+	m.judged = true
+	m.setFit(FitOf(m.WorstVerdict, m.BestVerdict))
+	m.middle = math.Round((m.BeforeHazards.Worst+m.BeforeHazards.Best)*1e9) / 2e9
+	return nil
+}
+
+// lists reports whether species of a fit are to be listed.
+func (q *MatchQuestion) lists(f Fit) bool { return len(q.Fits) == 0 || slices.Contains(q.Fits, f) }
+
+// ranked gives the places of all, best first, down to the last that can be listed.
+// Fit by fit, the species are judged where they were not yet: those of a fit that is
+// not listed, or comes after enough others, needn't be.
+func ranked(all []matched, q *MatchQuestion, read *score.Readings) ([]int, error) {
+	order := make([]int, 0, len(all))
+	for fit := range Fits {
+		if q.Limit > 0 && q.listed(all, order) >= q.Limit {
+			break
+		}
+		start := len(order)
+		for i := range all {
+			if m := &all[i]; m.fit == fit {
+				order = append(order, i)
+				if m.judged || !q.lists(Fits[fit]) {
+					continue
+				}
+				m.furnish(q, read)
+				if err := m.judge(read); err != nil {
+					return nil, err
+				}
+			}
+		}
+		slices.SortFunc(order[start:], func(x, y int) int {
+			a, b := &all[x], &all[y]
+			return cmp.Or(compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
+		})
+	}
+	return order, nil
+}
+
+// listed counts those of the order that are listed.
+func (q *MatchQuestion) listed(all []matched, order []int) (n int) {
+	for _, i := range order {
+		if q.lists(Fits[all[i].fit]) {
+			n++
+		}
+	}
+	return n
 }
 
 // dry reports whether the species lives in water and the setup states none.

@@ -34,6 +34,18 @@ func (r *Readings) Fill(s Substrate) {
 	}
 }
 
+// Score is the score of one criterion.
+func (r *Readings) Score(k *Criterion) Interval {
+	c := Case{Setup: r.setup}
+	return k.Score(c.measure(k))
+}
+
+// Finding is the finding of Assess on one criterion.
+func (r *Readings) Finding(k *Criterion) Finding {
+	c := Case{Setup: r.setup, Criteria: []Criterion{*k}}
+	return trialOf(&c, nil).parts[0].finding(k)
+}
+
 // Needs is what an animal needs, made ready to be put to many enclosures.
 type Needs struct {
 	criteria []Criterion
@@ -41,6 +53,7 @@ type Needs struct {
 	spans    []spans
 	kinds    []int // places in kinds of the criteria, or -1
 	rebuild  []int // criteria of which a shortfall may call for another enclosure
+	unsized  bool  // an essential criterion has no target, or none has
 }
 
 // NewNeeds fails on a criterion that is malformed or given twice.
@@ -49,15 +62,21 @@ func NewNeeds(criteria []Criterion, animal Animal) (*Needs, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	n := &Needs{criteria: criteria, animal: animal, spans: make([]spans, len(criteria)), kinds: make([]int, len(criteria))}
+	n := &Needs{criteria: criteria, animal: animal, unsized: true, spans: make([]spans, len(criteria)), kinds: make([]int, len(criteria))}
 	for i := range criteria {
 		n.spans[i], n.kinds[i] = criteria[i].spans(), -1
 		if at, ok := kindAt[criteria[i].Code]; ok {
 			n.kinds[i] = at
 		}
-		if n.spans[i].n > 0 && criteria[i].Mend == Rebuild {
-			n.rebuild = append(n.rebuild, i)
+		if n.spans[i].n > 0 {
+			n.unsized = false
+			if criteria[i].Mend == Rebuild {
+				n.rebuild = append(n.rebuild, i)
+			}
 		}
+	}
+	for i := range criteria {
+		n.unsized = n.unsized || criteria[i].Essential && n.spans[i].n == 0
 	}
 	return n, nil
 }
@@ -91,15 +110,19 @@ func (n *Needs) score(i int, r *Readings) (Interval, mendable) {
 	}
 }
 
-// TooSmall reports whether only another enclosure would do, whatever is not known:
-// whether the best verdict is unsuitable. It looks at the sizes alone.
-func (n *Needs) TooSmall(r *Readings) bool {
+// Size judges an enclosure by its sizes alone: tooSmall where the best verdict is
+// unsuitable, whatever is not known; mayBe where the worst is, and the best is not.
+// The rest of Judge can't change either.
+func (n *Needs) Size(r *Readings) (tooSmall, mayBe bool) {
+	mayBe = n.unsized
 	for _, i := range n.rebuild {
-		if s, can := n.score(i, r); s.Best < 1 && !can.best {
-			return true
+		s, can := n.score(i, r)
+		if s.Best < 1 && !can.best {
+			return true, false
 		}
+		mayBe = mayBe || s.Worst < 1 && !can.worst
 	}
-	return false
+	return false, mayBe
 }
 
 // Judge is Judge of the case that the needs and the enclosure make.
