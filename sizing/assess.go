@@ -46,7 +46,15 @@ type LawfulFinding struct {
 
 // Assess answers whether an enclosure is good enough. The error is an Invalid that
 // lists every bad field.
-func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
+func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) { return assess(c, q, true) }
+
+// AssessDoable is Assess without the changes that only find something out; Open still
+// says what there is.
+func AssessDoable(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
+	return assess(c, q, false)
+}
+
+func assess(c *care.Catalogue, q AssessmentQuestion, measuring bool) (*Assessment, error) {
 	var p problems
 	s := p.species(c, q.Species)
 	p.jurisdiction(c, q.Jurisdiction)
@@ -66,7 +74,7 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
 	}
-	changes, err := score.Ranked(k, result)
+	changes, err := score.Ranked(k, result, measuring)
 	if err != nil {
 		return nil, fmt.Errorf("rank changes: %w", err)
 	}

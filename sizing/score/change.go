@@ -77,14 +77,15 @@ func Changes(c Case) ([]Change, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Ranked(c, now)
+	return Ranked(c, now, true)
 }
 
-// Ranked is Changes of a case whose assessment is at hand.
-func Ranked(c Case, now Result) ([]Change, error) {
+// Ranked is Changes of a case whose assessment is at hand. Without measuring, changes
+// to measure, which suppose what is found, are left out.
+func Ranked(c Case, now Result, measuring bool) ([]Change, error) {
 	c.Setup = c.Setup.settled()
 	before := trialOf(&c, nil)
-	changes := before.candidates(now.Hazards, true)
+	changes := before.candidates(now.Hazards, measuring)
 	out := changes[:0]
 	after := new(Case)
 	for i := range changes {
@@ -105,15 +106,48 @@ func Ranked(c Case, now Result) ([]Change, error) {
 		}
 		out = append(out, *ch)
 	}
-	slices.SortStableFunc(out, func(a, b Change) int {
-		return cmp.Or(
-			cmp.Compare(severity(b.Hazard), severity(a.Hazard)),
-			cmp.Compare(b.gain(), a.gain()),
-			cmp.Compare(b.gainWeakest(), a.gainWeakest()),
-			cmp.Compare(a.Effort, b.Effort),
-			cmp.Compare(a.Code, b.Code))
-	})
+	inPlace(out)
 	return out, nil
+}
+
+// inPlace sorts changes as Changes says.
+func inPlace(changes []Change) {
+	type key struct {
+		severity, effort  int
+		gain, gainWeakest float64
+		at                int
+	}
+	keys := make([]key, len(changes))
+	for i := range changes {
+		ch := &changes[i]
+		keys[i] = key{severity(ch.Hazard), ch.Effort, ch.gain(), ch.gainWeakest(), i}
+	}
+	slices.SortFunc(keys, func(a, b key) int {
+		return cmp.Or(
+			cmp.Compare(b.severity, a.severity),
+			cmp.Compare(b.gain, a.gain),
+			cmp.Compare(b.gainWeakest, a.gainWeakest),
+			cmp.Compare(a.effort, b.effort),
+			cmp.Compare(changes[a.at].Code, changes[b.at].Code),
+			cmp.Compare(a.at, b.at))
+	})
+	// Changes are large, so each is moved once, round by round.
+	for i := range keys {
+		if keys[i].at == i {
+			continue
+		}
+		first := changes[i]
+		for j := i; ; {
+			from := keys[j].at
+			keys[j].at = j
+			if from == i {
+				changes[j] = first
+				break
+			}
+			changes[j] = changes[from]
+			j = from
+		}
+	}
 }
 
 // trial is a case worked out so far that one like it is judged by what differs.
@@ -296,10 +330,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 			verb = "Lower " + k.Name
 		}
 		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: p.mend, What: verb, do: func(c *Case) {
-			if _, supposed := c.Measured[k.Code]; supposed {
-				c.Measured = maps.Clone(c.Measured)
-				delete(c.Measured, k.Code)
-			}
+			c.read(k.Code)
 			kd.set(c, to)
 		}}
 		if k.Unit != "" {
@@ -329,10 +360,18 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 
 // suppose overrides what is measured.
 func (c *Case) suppose(code string, m Measurement) {
-	if c.Measured = maps.Clone(c.Measured); c.Measured == nil {
-		c.Measured = map[string]Measurement{}
+	c.supposed = append(slices.Clip(c.supposed), supposition{code, m})
+}
+
+// read takes back what overrides the setup.
+func (c *Case) read(code string) {
+	if slices.ContainsFunc(c.supposed, func(s supposition) bool { return s.code == code }) {
+		c.supposed = slices.DeleteFunc(slices.Clone(c.supposed), func(s supposition) bool { return s.code == code })
 	}
-	c.Measured[code] = m
+	if _, over := c.Measured[code]; over {
+		c.Measured = maps.Clone(c.Measured)
+		delete(c.Measured, code)
+	}
 }
 
 // nearest is the value nearest to x that meets the strictest target.

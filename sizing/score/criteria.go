@@ -292,6 +292,11 @@ func (k *Criterion) ask() string {
 }
 
 func (c *Case) measure(k *Criterion) Measurement {
+	for i := len(c.supposed) - 1; i >= 0; i-- {
+		if c.supposed[i].code == k.Code {
+			return c.supposed[i].Measurement
+		}
+	}
 	if len(c.Measured) > 0 {
 		if m, ok := c.Measured[k.Code]; ok {
 			return m

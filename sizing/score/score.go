@@ -329,6 +329,14 @@ type Case struct {
 	// Measured replaces what is read from the setup, by criterion code; it is also
 	// the way to score a criterion that New does not know.
 	Measured map[string]Measurement
+
+	supposed []supposition // over Measured; the last of a code counts
+}
+
+// supposition is what a criterion is supposed to measure.
+type supposition struct {
+	code string
+	Measurement
 }
 
 // Standing says how a measurement stands to its target.
