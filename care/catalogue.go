@@ -20,11 +20,27 @@ type Catalogue struct {
 	sources   map[string]*Source
 	rules     []*Rule
 	rulesByID map[string]*Rule
-	rulesFor  map[string][]*Rule // species id → applicable rules, in file order
+	rulesFor  map[string][]*Rule    // species id → applicable rules, in file order
 	ranges    map[string]rangeTable // by species id
 	names     *nameIndex
 	relations []*Relation      // of body measures, in file order
 	bodies    map[string]*body // species id → what is worked out once about its size
+	places    []string         // for which rules are held, sorted
+	kept      sync.Map         // see Kept
+}
+
+// Kept gives what work gives for a key, from what the snapshot keeps where it was
+// worked out before. What is kept hangs on nothing but the key and the snapshot, and
+// goes with it, so that it can't be stale; the kinds of key are few and the keys no
+// more than a catalogue has species and stages, so that it stays small. K is a type
+// of the caller's own, which nobody else keeps anything under. What is kept is not
+// to be changed.
+func Kept[K comparable, V any](c *Catalogue, key K, work func() V) V {
+	if v, ok := c.kept.Load(key); ok {
+		return v.(V)
+	}
+	v, _ := c.kept.LoadOrStore(key, work()) // two goroutines may work out the same
+	return v.(V)
 }
 
 // rangeTable holds the working ranges of a species, a row of Stages for each of
@@ -55,6 +71,13 @@ func (c *Catalogue) build() {
 			}
 		}
 	}
+	for _, r := range c.rules {
+		if r.Jurisdiction != "" {
+			c.places = append(c.places, r.Jurisdiction)
+		}
+	}
+	slices.Sort(c.places)
+	c.places = slices.Clip(slices.Compact(c.places))
 	wg.Wait()
 	for i, s := range c.species {
 		c.ranges[s.ID] = ranges[i]
@@ -162,17 +185,9 @@ func (c *Catalogue) Range(id string, code Code, stage Stage) WorkingRange {
 	return w
 }
 
-// Jurisdictions lists the codes for which rules are held, sorted.
-func (c *Catalogue) Jurisdictions() []string {
-	var out []string
-	for _, r := range c.rules {
-		if r.Jurisdiction != "" {
-			out = append(out, r.Jurisdiction)
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
+// Jurisdictions lists the codes for which rules are held, sorted. The slice is not to
+// be changed.
+func (c *Catalogue) Jurisdictions() []string { return c.places }
 
 // CommonName is the first common name in the language, else in English, else the scientific name.
 func (s *Species) CommonName(language string) string {

@@ -46,7 +46,15 @@ type LawfulFinding struct {
 
 // Assess answers whether an enclosure is good enough. The error is an Invalid that
 // lists every bad field.
-func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
+func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) { return assess(c, q, true) }
+
+// AssessDoable is Assess without the changes that only find something out; Open still
+// says what there is.
+func AssessDoable(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
+	return assess(c, q, false)
+}
+
+func assess(c *care.Catalogue, q AssessmentQuestion, measuring bool) (*Assessment, error) {
 	var p problems
 	s := p.species(c, q.Species)
 	p.jurisdiction(c, q.Jurisdiction)
@@ -56,7 +64,8 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 		return nil, p.bad
 	}
 	p.plausible(c, g, &q.Setup)
-	criteria, err := criteria(c, g, q.Jurisdiction)
+	w := wantsOf(c, g, q.Jurisdiction)
+	criteria, err := w.criteria()
 	if err != nil {
 		return nil, err
 	}
@@ -65,21 +74,21 @@ func Assess(c *care.Catalogue, q AssessmentQuestion) (*Assessment, error) {
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
 	}
-	changes, err := score.Ranked(k, result)
+	changes, err := score.Ranked(k, result, measuring)
 	if err != nil {
 		return nil, fmt.Errorf("rank changes: %w", err)
 	}
-	law, err := lawfully(c, g, q.Jurisdiction)
+	law, err := w.lawful()
 	if err != nil {
 		return nil, err
 	}
-	lawful, err := law.of(q.Setup)
-	if err != nil {
-		return nil, err
+	var lawful *LawfulFinding
+	if law != nil {
+		lawful = law.of(score.Read(q.Setup))
 	}
-	var keys []string
-	for _, f := range result.Findings {
-		keys = append(keys, f.Sources...)
+	var keys keySet
+	for i := range result.Findings {
+		keys.add(result.Findings[i].Sources...)
 	}
 	return &Assessment{
 		Species: Ref(s), Animals: g.sizes, Result: result, Changes: changes, Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction),
@@ -92,67 +101,9 @@ func caseOf(setup score.Setup, animal score.Animal, criteria []score.Criterion) 
 	return score.Case{Setup: setup, Animal: animal, Criteria: criteria}
 }
 
-// criteria are what the enclosure is compared in, for these animals. Sizes are
-// given in two scenarios, the least and the most demanding that the animals'
-// lengths allow.
+// criteria are what the enclosure is compared in, for these animals.
 func criteria(c *care.Catalogue, g group, jurisdiction string) ([]score.Criterion, error) {
-	s := g.species
-	rules := c.RulesFor(s.ID)
-	least := space.Answers(rules, g.least.Body, g.count, jurisdiction)
-	most := least
-	if g.least.Body != g.most.Body {
-		most = space.Answers(rules, g.most.Body, g.count, jurisdiction)
-	}
-	ofSize, err := sizeCriteria(&least.Advised, &most.Advised, true)
-	if err != nil {
-		return nil, err
-	}
-	codes := score.Codes()
-	out := append(make([]score.Criterion, 0, len(codes)), ofSize...)
-	add := func(code string, t score.Target, edit func(*score.Criterion)) error {
-		k, err := score.New(code, t, t)
-		if err != nil {
-			return fmt.Errorf("criterion %s: %w", code, err)
-		}
-		edit(&k)
-		out = append(out, k)
-		return nil
-	}
-	for _, p := range care.Parameters {
-		if p.Sides == care.Context {
-			continue
-		}
-		w := c.Range(s.ID, p.Code, g.youngest)
-		if w.Standing == care.NotApplicable || !slices.Contains(codes, string(p.Code)) {
-			continue
-		}
-		t := score.Target{Low: w.Low, High: w.High}
-		// A rule's depth is at least as binding as a claim's.
-		switch {
-		case p.Code == care.WaterDepth && !depthFromWider(c, g, most):
-			t = atLeast(t, most.Advised.WaterDepth)
-		case p.Code == care.SubstrateDepth:
-			t = atLeast(t, most.Advised.Substrate)
-		case p.Code == care.UVMax && t.High != nil && *t.High > score.LampUVCeiling:
-			t.High = new(score.LampUVCeiling) // no lamp is to exceed it, whatever the sun may do
-		}
-		err := add(string(p.Code), t, func(k *score.Criterion) {
-			k.Grade, k.Agreement, k.Sources = w.Grade, w.Agreement, w.SourceKeys()
-			k.Note = strings.Join(TargetOf(c, s, p.Code, g.youngest).Notes, "; ")
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	for _, y := range yesNo {
-		if !y.applies(c, g) {
-			continue
-		}
-		if err := add(y.code, score.From(1), func(k *score.Criterion) { k.Note = y.basis }); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
+	return wantsOf(c, g, jurisdiction).criteria()
 }
 
 // atLeast raises a target in cm to a depth that a rule asks for.
@@ -173,8 +124,9 @@ func atLeast(t score.Target, depth quantity.Length) score.Target {
 // sizeCriteria are the criteria of space in two scenarios. With missing, floor and
 // height are listed as not known where no rule speaks.
 func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion, error) {
-	var out []score.Criterion
-	for _, z := range sizes {
+	out := make([]score.Criterion, 0, len(sizes))
+	for i := range sizes {
+		z := &sizes[i]
 		a, b := z.of(least), z.of(most)
 		if a == 0 && b == 0 && !(z.always && missing) {
 			continue
@@ -189,9 +141,11 @@ func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion
 		if err != nil {
 			return nil, fmt.Errorf("criterion %s: %w", z.code, err)
 		}
-		for _, gov := range slices.Concat(least.Binds, most.Binds) {
-			if slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
-				k.Sources = append(k.Sources, gov.Rule.Source)
+		for _, binds := range [2][]space.Governing{least.Binds, most.Binds} {
+			for i := range binds {
+				if gov := &binds[i]; slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
+					k.Sources = append(k.Sources, gov.Rule.Source)
+				}
 			}
 		}
 		switch {
@@ -228,54 +182,31 @@ var sizes = []struct {
 // yesNo are the criteria that are there or not, and to whom each applies.
 var yesNo = []struct {
 	code, basis string
-	applies     func(*care.Catalogue, group) bool
+	applies     func(*care.Catalogue, *care.Species, care.Stage) bool
 }{
-	{"uv_refuge", "recalled", func(c *care.Catalogue, g group) bool {
-		return c.Range(g.species.ID, care.UVMax, g.youngest).Standing != care.NotApplicable
+	{"uv_refuge", "recalled", func(c *care.Catalogue, s *care.Species, stage care.Stage) bool {
+		return c.Range(s.ID, care.UVMax, stage).Standing != care.NotApplicable
 	}},
 	{"retreat_warm", ownBasis, onLand},
-	{"retreat_cool", ownBasis, func(*care.Catalogue, group) bool { return true }},
-	{"humid_retreat_present", ownBasis, func(c *care.Catalogue, g group) bool {
-		return c.Range(g.species.ID, care.HumidRetreat, g.youngest).Standing == care.Known
+	{"retreat_cool", ownBasis, func(*care.Catalogue, *care.Species, care.Stage) bool { return true }},
+	{"humid_retreat_present", ownBasis, func(c *care.Catalogue, s *care.Species, stage care.Stage) bool {
+		return c.Range(s.ID, care.HumidRetreat, stage).Standing == care.Known
 	}},
-	{"climbing", ownBasis, func(_ *care.Catalogue, g group) bool { return g.species.Nature.Climbs >= 2 }},
-	{"water_dish", ownBasis, func(_ *care.Catalogue, g group) bool {
-		return g.species.Nature.Habit != care.Aquatic && g.species.Nature.Swims < 3
+	{"climbing", ownBasis, func(_ *care.Catalogue, s *care.Species, _ care.Stage) bool { return s.Nature.Climbs >= 2 }},
+	{"water_dish", ownBasis, func(_ *care.Catalogue, s *care.Species, _ care.Stage) bool {
+		return s.Nature.Habit != care.Aquatic && s.Nature.Swims < 3
 	}},
-	{"haul_out", ownBasis, func(c *care.Catalogue, g group) bool {
-		return g.species.Group == care.Chelonian && g.species.Nature.Swims >= 2 && g.species.Nature.Basks >= 1
+	{"haul_out", ownBasis, func(c *care.Catalogue, s *care.Species, stage care.Stage) bool {
+		return s.Group == care.Chelonian && s.Nature.Swims >= 2 && s.Nature.Basks >= 1
 	}},
 	{"ventilation", ownBasis, onLand},
-	{"lid", ownBasis, func(_ *care.Catalogue, g group) bool {
-		return g.species.Nature.Climbs >= 1 || g.species.Group == care.Snake
+	{"lid", ownBasis, func(_ *care.Catalogue, s *care.Species, _ care.Stage) bool {
+		return s.Nature.Climbs >= 1 || s.Group == care.Snake
 	}},
 }
 
-func onLand(c *care.Catalogue, g group) bool {
-	return c.Range(g.species.ID, care.WarmAir, g.youngest).Standing != care.NotApplicable
-}
-
-// facts are what the hazard rules need to know of the animals.
-func facts(c *care.Catalogue, g group) score.Animal {
-	s := g.species
-	n := s.Nature
-	a := score.Animal{Group: s.Group, Habit: n.Habit, Climbs: n.Climbs, Digs: n.Digs, Swims: n.Swims, Venomous: s.Venomous, Count: g.count}
-	low, high := bodyFor(g.least, s.Group), bodyFor(g.most, s.Group)
-	if low > 0 && high > 0 {
-		a.Length = score.Within(low.Centimetres(), high.Centimetres())
-	}
-	for _, h := range s.Hazards {
-		h = strings.ToLower(h)
-		a.Constrictor = a.Constrictor || strings.Contains(h, "constrict")
-	}
-	a.Escapes = s.Group == care.Snake || s.Family == "Varanidae" || s.Family == "Teiidae"
-	a.CriticalMax = c.Range(s.ID, care.CriticalMax, care.Adult).Low
-	a.CoolHigh = c.Range(s.ID, care.CoolAir, g.youngest).High
-	a.WaterHigh = c.Range(s.ID, care.WaterTemp, g.youngest).High
-	a.UVHigh = c.Range(s.ID, care.UVMax, g.youngest).High
-	a.HumidityLow = c.Range(s.ID, care.HumidityDay, g.youngest).Low
-	a.Fights, a.MayFight = fights(s, g)
-	return a
+func onLand(c *care.Catalogue, s *care.Species, stage care.Stage) bool {
+	return c.Range(s.ID, care.WarmAir, stage).Standing != care.NotApplicable
 }
 
 // fights tells from the sexes stated whether the animals of a species that fights
@@ -316,22 +247,17 @@ func bodyFor(b bodyOf, g care.Group) quantity.Length {
 type lawfulNeed struct {
 	finding LawfulFinding // complete where nothing is known
 	known   bool
-	sizes   []score.Criterion
+	sizes   *score.Needs
 }
 
-// lawfully works out the lowest lawful size for the largest the animals may be;
-// nil without a jurisdiction.
-func lawfully(c *care.Catalogue, g group, jurisdiction string) (*lawfulNeed, error) {
-	if jurisdiction == "" {
+// lawful works out the lowest lawful size for the largest the animals may be; nil
+// without a jurisdiction.
+func (w *wants) lawful() (*lawfulNeed, error) {
+	if w.jurisdiction == "" {
 		return nil, nil
 	}
-	l := &lawfulNeed{finding: LawfulFinding{Jurisdiction: jurisdiction, Standing: "not known"}}
-	rules := c.RulesFor(g.species.ID)
-	least := space.Answers(rules, g.least.Body, g.count, jurisdiction).Lawful
-	most := least
-	if g.least.Body != g.most.Body {
-		most = space.Answers(rules, g.most.Body, g.count, jurisdiction).Lawful
-	}
+	l := &lawfulNeed{finding: LawfulFinding{Jurisdiction: w.jurisdiction, Standing: "not known"}}
+	least, most := w.least.Lawful, w.most.Lawful
 	if least.Standing != care.Known || most.Standing != care.Known {
 		why := most.Why
 		if why == "" {
@@ -346,8 +272,8 @@ func lawfully(c *care.Catalogue, g group, jurisdiction string) (*lawfulNeed, err
 			l.finding.Rules = append(l.finding.Rules, gov.Rule.ID)
 		}
 	}
-	var err error
-	if l.sizes, err = sizeCriteria(&least.Footprint, &most.Footprint, false); err != nil {
+	sizes, err := sizeCriteria(&least.Footprint, &most.Footprint, false)
+	if err != nil {
 		return nil, err
 	}
 	for _, depth := range []struct {
@@ -361,27 +287,26 @@ func lawfully(c *care.Catalogue, g group, jurisdiction string) (*lawfulNeed, err
 		if err != nil {
 			return nil, fmt.Errorf("criterion %s: %w", depth.code, err)
 		}
-		l.sizes = append(l.sizes, k)
+		sizes = append(sizes, k)
+	}
+	if l.sizes, err = score.NewNeeds(sizes, score.Animal{}); err != nil {
+		return nil, fmt.Errorf("lowest lawful size: %w", err)
 	}
 	return l, nil
 }
 
 // of compares a setup with the lowest lawful size. It says nothing about anything
 // but the size.
-func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
+func (l *lawfulNeed) of(r *score.Readings) *LawfulFinding {
 	if l == nil {
-		return nil, nil
+		return nil
 	}
 	out := l.finding
 	if !l.known {
-		return &out, nil
-	}
-	result, err := score.Assess(score.Case{Setup: setup, Criteria: l.sizes})
-	if err != nil {
-		return nil, fmt.Errorf("compare with the lowest lawful size: %w", err)
+		return &out
 	}
 	var short, unknown, hangs []string
-	for _, f := range result.Findings {
+	for _, f := range l.sizes.Findings(r) {
 		switch {
 		case f.Score == nil || f.Score.Worst == 1:
 		case f.Score.Best < 1:
@@ -405,5 +330,5 @@ func (l *lawfulNeed) of(setup score.Setup) (*LawfulFinding, error) {
 			out.Why = append(out.Why, h+" hangs on the length of the animal or the depth of the substrate")
 		}
 	}
-	return &out, nil
+	return &out
 }

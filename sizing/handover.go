@@ -121,7 +121,7 @@ func (h *Handover) missing(c *care.Catalogue, g group, q AssessmentQuestion, a *
 			h.Missing = append(h.Missing, HandoverTask{What: "A larger enclosure: " + small, Kind: score.Rebuild})
 		}
 	}
-	for _, ch := range score.Needed(caseOf(q.Setup, facts(c, g), k), a.Result) {
+	for _, ch := range score.Needed(caseOf(q.Setup, facts(c, g), k)) {
 		h.Missing = append(h.Missing, HandoverTask{What: ch.What, Kind: ch.Kind, Hazard: ch.Hazard, To: ch.To, Caution: ch.Caution})
 	}
 	for _, o := range a.Open {

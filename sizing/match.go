@@ -218,13 +218,16 @@ type matchNeeds struct {
 
 // need is what one species wants, before any setup is known.
 type need struct {
+	*score.Needs
 	species    *care.Species
-	criteria   []score.Criterion
-	facts      score.Animal
 	law        *lawfulNeed
 	experience Experience
 	why        []string
 	hazards    []string
+	// floorless: no published floor size is held for the species.
+	floorless bool
+	// substrate is the depth that the species wants at least; 0 where none is known.
+	substrate quantity.Length
 }
 
 // NewMatcher prepares nothing yet and never fails.
@@ -262,14 +265,21 @@ func needsOf(c *care.Catalogue, key matchKey) ([]need, error) {
 		if len(p.bad) > 0 {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, p.bad)
 		}
-		var err error
-		if n.criteria, err = criteria(c, g, key.jurisdiction); err != nil {
+		w := wantsOf(c, g, key.jurisdiction)
+		criteria, err := w.criteria()
+		if err == nil {
+			n.Needs, err = score.NewNeeds(criteria, facts(c, g))
+		}
+		if err != nil {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, err)
 		}
-		if n.law, err = lawfully(c, g, key.jurisdiction); err != nil {
+		if n.law, err = w.lawful(); err != nil {
 			return nil, fmt.Errorf("law for %s: %w", s.ID, err)
 		}
-		n.facts = facts(c, g)
+		n.floorless = slices.ContainsFunc(criteria, func(k score.Criterion) bool { return k.Essential && !k.TargetKnown() })
+		if i := slices.IndexFunc(criteria, func(k score.Criterion) bool { return k.Code == string(care.SubstrateDepth) }); i >= 0 && criteria[i].Most.Low != nil {
+			n.substrate = quantity.Centimetres(*criteria[i].Most.Low)
+		}
 		out = append(out, n)
 	}
 	return out, nil
@@ -418,42 +428,47 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 	}
 	out := &MatchAnswer{Species: []SpeciesMatch{}, Ranking: matchRanking, MeasureFirst: []MeasureFirst{},
 		Cautions: matchCautions(q.Jurisdiction), Catalogue: m.catalogue.Revision, Engine: EngineVersion}
-	type judged struct {
-		*need
-		score.Judgement
-		fit    Fit
-		middle float64
-		late   bool // noRule or dry
-	}
-	all := make([]judged, 0, len(needs))
+	all := make([]matched, 0, len(needs))
+	read := score.Read(q.furnished())
 	for i := range needs {
 		n := &needs[i]
 		if !n.passes(&q) {
 			out.Counts.LeftOut++
 			continue
 		}
-		j, err := score.Judge(n.caseOf(n.furnished(&q)))
-		if err != nil {
-			return nil, fmt.Errorf("judge for %s: %w", n.species.ID, err)
+		n.furnish(&q, read)
+		all = append(all, matched{need: n, late: n.floorless || n.dry(&q.Setup)})
+		k := &all[len(all)-1]
+		switch tooSmall, mayBe := n.Size(read); {
+		case tooSmall:
+			k.setFit(FitsTooSmall)
+		case mayBe:
+			k.setFit(FitUnknown)
+		default: // the sizes leave it open which
+			if err := k.judge(read); err != nil {
+				return nil, err
+			}
 		}
-		fit := FitOf(j.WorstVerdict, j.BestVerdict)
-		all = append(all, judged{n, j, fit, math.Round((j.BeforeHazards.Worst+j.BeforeHazards.Best)*1e9) / 2e9, n.noRule() || n.dry(&q.Setup)})
-		out.Counts.add(fit)
+		out.Counts.add(Fits[k.fit])
 	}
-	slices.SortStableFunc(all, func(a, b judged) int {
-		return cmp.Or(cmp.Compare(slices.Index(Fits, a.fit), slices.Index(Fits, b.fit)), compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
-	})
+	order, err := ranked(all, &q, read)
+	if err != nil {
+		return nil, err
+	}
 	asks := map[string]int{}
-	for i, j := range all {
-		if len(q.Fits) > 0 && !slices.Contains(q.Fits, j.fit) {
+	for i, at := range order {
+		j := &all[at]
+		fit := Fits[j.fit]
+		if !q.lists(fit) {
 			continue
 		}
 		if q.Limit > 0 && len(out.Species) == q.Limit {
 			break
 		}
-		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: j.fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
+		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
 			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: j.experience, ExperienceWhy: j.why, Hazards: j.hazards}
-		if err := j.detail(&q, &s); err != nil {
+		j.furnish(&q, read)
+		if err := j.detail(&q, read, j.Judgement, &s); err != nil {
 			return nil, err
 		}
 		for _, what := range s.Measure {
@@ -470,9 +485,69 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 	return out, nil
 }
 
-// noRule reports whether no published floor size is held for the species.
-func (n *need) noRule() bool {
-	return slices.ContainsFunc(n.criteria, func(k score.Criterion) bool { return k.Essential && !k.TargetKnown() })
+// matched is a species on its way into the list.
+type matched struct {
+	*need
+	score.Judgement         // where judged
+	judged          bool    // else the sizes alone told the fit
+	fit             int     // place in Fits
+	middle          float64 // of the score before hazards, to nine digits; where judged
+	late            bool    // floorless or dry
+}
+
+func (m *matched) setFit(f Fit) { m.fit = slices.Index(Fits, f) }
+
+func (m *matched) judge(read *score.Readings) (err error) {
+	if m.Judgement, err = m.Judge(read); err != nil {
+		return fmt.Errorf("judge for %s: %w", m.species.ID, err)
+	}
+	m.judged = true
+	m.setFit(FitOf(m.WorstVerdict, m.BestVerdict))
+	m.middle = math.Round((m.BeforeHazards.Worst+m.BeforeHazards.Best)*1e9) / 2e9
+	return nil
+}
+
+// lists reports whether species of a fit are to be listed.
+func (q *MatchQuestion) lists(f Fit) bool { return len(q.Fits) == 0 || slices.Contains(q.Fits, f) }
+
+// ranked gives the places of all, best first, down to the last that can be listed.
+// Fit by fit, the species are judged where they were not yet: those of a fit that is
+// not listed, or comes after enough others, needn't be.
+func ranked(all []matched, q *MatchQuestion, read *score.Readings) ([]int, error) {
+	order := make([]int, 0, len(all))
+	for fit := range Fits {
+		if q.Limit > 0 && q.listed(all, order) >= q.Limit {
+			break
+		}
+		start := len(order)
+		for i := range all {
+			if m := &all[i]; m.fit == fit {
+				order = append(order, i)
+				if m.judged || !q.lists(Fits[fit]) {
+					continue
+				}
+				m.furnish(q, read)
+				if err := m.judge(read); err != nil {
+					return nil, err
+				}
+			}
+		}
+		slices.SortFunc(order[start:], func(x, y int) int {
+			a, b := &all[x], &all[y]
+			return cmp.Or(compareBool(a.late, b.late), cmp.Compare(b.middle, a.middle), cmp.Compare(a.species.ID, b.species.ID))
+		})
+	}
+	return order, nil
+}
+
+// listed counts those of the order that are listed.
+func (q *MatchQuestion) listed(all []matched, order []int) (n int) {
+	for _, i := range order {
+		if q.lists(Fits[all[i].fit]) {
+			n++
+		}
+	}
+	return n
 }
 
 // dry reports whether the species lives in water and the setup states none.
@@ -505,17 +580,12 @@ func (c *MatchCounts) add(f Fit) {
 	}
 }
 
-func (n *need) caseOf(setup score.Setup) score.Case { return caseOf(setup, n.facts, n.criteria) }
-
-// furnished is the setup as it is judged for the species: as given, or, where it is
-// empty, with nothing in it but the substrate that the species wants.
-func (n *need) furnished(q *MatchQuestion) score.Setup {
+// furnished is the setup as it is judged: as given, or, where it is empty, with
+// nothing in it; the substrate is each species' own.
+func (q *MatchQuestion) furnished() score.Setup {
 	s := q.Setup
 	if !q.Empty {
 		return s
-	}
-	if s.Substrate.Depth == nil {
-		s.Substrate.Depth = new(n.substrate())
 	}
 	if s.HeatSources == nil {
 		s.HeatSources = []score.HeatSource{}
@@ -532,60 +602,43 @@ func (n *need) furnished(q *MatchQuestion) score.Setup {
 	return s
 }
 
-// substrate is the depth that the species wants at least; 0 where none is known.
-func (n *need) substrate() quantity.Length {
-	i := slices.IndexFunc(n.criteria, func(k score.Criterion) bool { return k.Code == string(care.SubstrateDepth) })
-	if i < 0 || n.criteria[i].Most.Low == nil {
-		return 0
+// furnish gives an empty enclosure the substrate that the species wants.
+func (n *need) furnish(q *MatchQuestion, r *score.Readings) {
+	if q.Empty && q.Setup.Substrate.Depth == nil {
+		r.Fill(score.Substrate{Kind: q.Setup.Substrate.Kind, Depth: &n.substrate})
 	}
-	return quantity.Centimetres(*n.criteria[i].Most.Low)
 }
 
 // detail adds what a reader of the list needs: the governing shortfall, the work,
 // what to measure, the law, and a sentence.
-func (n *need) detail(q *MatchQuestion, s *SpeciesMatch) (err error) {
-	setup := n.furnished(q)
-	k := n.caseOf(setup)
-	s.Shortfall = score.Shortfall(k)
-	if s.Lawful, err = n.law.of(setup); err != nil {
-		return err
-	}
+func (n *need) detail(q *MatchQuestion, r *score.Readings, j score.Judgement, s *SpeciesMatch) error {
+	s.Shortfall = n.Shortfall(r)
+	s.Lawful = n.law.of(r)
 	if s.Fit == FitsTooSmall || s.Fit == FitsAsItIs {
 		s.Why = s.sentence(nil, false)
 		return nil
 	}
-	r, err := score.Assess(k)
+	work, err := n.Work(r, j)
 	if err != nil {
-		return fmt.Errorf("assess for %s: %w", n.species.ID, err)
+		return fmt.Errorf("work for %s: %w", n.species.ID, err)
 	}
-	work := score.Needed(k, r)
-	if depth := n.substrate(); q.Empty && q.Setup.Substrate.Depth == nil && depth > 0 {
-		cm := depth.Centimetres()
+	if q.Empty && q.Setup.Substrate.Depth == nil && n.substrate > 0 {
+		cm := n.substrate.Centimetres()
 		s.Changes = append(s.Changes, MatchChange{Code: string(care.SubstrateDepth), For: []string{string(care.SubstrateDepth)}, Kind: score.Furnish,
 			Effort: score.Furnish.Effort(), What: "Fill in substrate", To: &quantity.Band{Low: &cm, Unit: "cm"}})
 	}
-	for _, ch := range work {
+	for _, ch := range work.Needed {
 		s.Changes = append(s.Changes, MatchChange{Code: ch.Code, For: ch.For, Kind: ch.Kind, Effort: ch.Effort, What: ch.What, To: ch.To, Hazard: ch.Hazard, Caution: ch.Caution, From: ch.From})
 	}
-	for _, o := range r.Open {
-		if o.Decides && (s.Fit != FitUnknown || slices.ContainsFunc(o.For, ofSpace)) {
+	for _, o := range work.Open {
+		if s.Fit != FitUnknown || slices.ContainsFunc(o.For, ofSpace) {
 			s.Measure = append(s.Measure, o.What)
 		}
 	}
-	if len(work) > 0 {
-		after, err := score.Judge(score.ApplyAll(k, work, false))
-		if err != nil {
-			return fmt.Errorf("assess the changes for %s: %w", n.species.ID, err)
-		}
-		s.Then = &score.Outcome{Verdict: after.Verdict, Score: after.Score, Weakest: after.Weakest}
+	if len(work.Needed) > 0 {
+		s.Then = &work.After
 	}
-	var hazards []string
-	for _, h := range r.Hazards {
-		if h.Presence == score.Definite && !slices.Contains(hazards, h.Name) {
-			hazards = append(hazards, h.Name)
-		}
-	}
-	s.Why = s.sentence(hazards, n.dry(&setup))
+	s.Why = s.sentence(work.Hazards, n.dry(&q.Setup))
 	return nil
 }
 

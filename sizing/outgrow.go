@@ -179,6 +179,7 @@ type life struct {
 	longest  quantity.Length // of adults
 	sex      string
 	growth
+	read  *score.Readings
 	cache map[quantity.Length][]score.Criterion
 }
 
@@ -191,7 +192,7 @@ type ageSpan struct {
 // newLife lays out the lengths and ages ahead. ok is false where no adult length is held.
 func (matcher *Matcher) newLife(g group, q AssessmentQuestion) (*life, bool) {
 	c := matcher.catalogue
-	l := &life{c: c, g: g, question: q, cache: map[quantity.Length][]score.Criterion{}}
+	l := &life{c: c, g: g, question: q, read: score.Read(q.Setup), cache: map[quantity.Length][]score.Criterion{}}
 	for _, m := range []care.Measure{care.Shell, care.TotalLength, care.SnoutVent} {
 		adult, ok := c.AdultLength(g.species, m)
 		if !ok || !slices.Contains(measures(g.species.Group), m) {
@@ -288,7 +289,7 @@ func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
 	if k, ok := l.cache[length]; ok {
 		return k, nil
 	}
-	var p problems
+	p := problems{massless: true}
 	a := Animal{Count: l.g.count, Length: new(length), Measure: l.measure}
 	g := p.animals(l.c, l.g.species, []Animal{a})
 	if len(p.bad) > 0 {
@@ -307,10 +308,10 @@ func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
 // sizes are the criteria of space by published rule.
 func (l *life) sizes(g group) ([]score.Criterion, error) {
 	rules := l.c.RulesFor(g.species.ID)
-	least := space.Answers(rules, g.least.Body, g.count, l.question.Jurisdiction).Advised
+	least := space.Sizes(rules, g.least.Body, g.count, l.question.Jurisdiction).Advised
 	most := least
 	if g.least.Body != g.most.Body {
-		most = space.Answers(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
+		most = space.Sizes(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
 	}
 	return sizeCriteria(&least, &most, false)
 }
@@ -326,24 +327,13 @@ func (l *life) dimension(code string, today, adult []score.Criterion) (OutgrowDi
 		}
 		return &ks[i]
 	}
-	state := func(k *score.Criterion) (score.Finding, error) {
+	state := func(k *score.Criterion) score.Finding {
 		if k == nil {
-			return score.Finding{}, nil
+			return score.Finding{}
 		}
-		r, err := score.Assess(caseOf(l.question.Setup, score.Animal{}, []score.Criterion{*k}))
-		if err != nil {
-			return score.Finding{}, fmt.Errorf("compare %s: %w", code, err)
-		}
-		return r.Findings[0], nil
+		return l.read.Finding(k)
 	}
-	now, err := state(find(today))
-	if err != nil {
-		return d, err
-	}
-	then, err := state(find(adult))
-	if err != nil {
-		return d, err
-	}
+	now, then := state(find(today)), state(find(adult))
 	for _, f := range []score.Finding{now, then} {
 		if f.Name != "" {
 			d.Name = f.Name
@@ -369,11 +359,7 @@ func (l *life) dimension(code string, today, adult []score.Criterion) (OutgrowDi
 		if k == nil || !k.TargetKnown() {
 			return s, false, nil
 		}
-		j, err := score.Judge(caseOf(l.question.Setup, score.Animal{}, []score.Criterion{*k}))
-		if err != nil {
-			return s, false, fmt.Errorf("compare %s: %w", code, err)
-		}
-		return j.BeforeHazards, true, nil // of one criterion: its score
+		return l.read.Score(k), true, nil
 	}
 	// The lengths at which it may fall short, and does for certain.
 	first, last := math.Inf(1), math.Inf(1)
@@ -409,6 +395,7 @@ func (l *life) dimension(code string, today, adult []score.Criterion) (OutgrowDi
 		}
 		return high, nil
 	}
+	var err error
 	if first, err = refine(first, func(s score.Interval) bool { return s.Worst < 1 }); err != nil {
 		return d, err
 	}

@@ -3,6 +3,7 @@ package sizing
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -166,7 +167,7 @@ func finLengths(depth, height, ratio float64) (low, typical, high float64, ok bo
 }
 
 // plywood is the transmittance of 18 mm plywood as wall, lid and floor, W/(m²K).
-func plywood() (u [3]float64, err error) {
+var plywood = sync.OnceValues(func() (u [3]float64, err error) {
 	m, err := heat.MaterialNamed("plywood")
 	if err != nil {
 		return u, err
@@ -177,7 +178,7 @@ func plywood() (u [3]float64, err error) {
 		}
 	}
 	return u, nil
-}
+})
 
 // lampHeight is the least usable height for an animal that basks: its platform, its
 // back, and over that the distance at which the lamp's beam covers it whole and a
@@ -192,7 +193,7 @@ func (g *group) lampHeight(c *care.Catalogue, notes *[]string) quantity.Length {
 	back := g.backHeight()
 	beam := math.Min(lampFarthest, float64(rest)/2/math.Tan(lampHalfAngle*math.Pi/180))
 	clear, why := beam, "a 60° lamp's beam covers the animal, at most 45 cm"
-	if d := uvDistance(c, g.species); d > clear {
+	if d := profileOf(c, g.species, g.youngest).uvDistance; d > clear {
 		clear, why = d, "where a 24 W T5 tube in a reflector keeps to the UV range, at index 0.5 or 1.0 at 85 cm, as published, by the strength wanted"
 	}
 	if n.Habit == care.Aquatic || n.Habit == care.SemiAquatic || n.Swims >= 3 {

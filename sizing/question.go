@@ -86,6 +86,7 @@ func Ref(s *care.Species) SpeciesRef {
 type problems struct {
 	bad      Invalid
 	warnings []Warning
+	massless bool // the masses of the animals are not asked for
 }
 
 func (p *problems) add(field, reason, remedy string) {
@@ -261,7 +262,9 @@ func (p *problems) size(c *care.Catalogue, s *care.Species, at string, a Animal)
 		least.set(b.Measure, b.Low)
 		most.set(b.Measure, b.High)
 	}
-	size.Mass, size.MassBasis = massOf(c, s, size.Stage, lengths)
+	if !p.massless {
+		size.Mass, size.MassBasis = massOf(c, s, size.Stage, lengths)
+	}
 	for _, b := range []*bodyOf{&least, &most} {
 		b.Adult = size.Stage == care.Adult
 		if a.Age != nil {

@@ -174,11 +174,23 @@ type Citation struct {
 	ReadHow string `json:"read_how"`
 }
 
+// keySet holds source keys, sorted, once each.
+type keySet []string
+
+func (k *keySet) add(keys ...string) {
+	for _, key := range keys {
+		if i, held := slices.BinarySearch(*k, key); !held {
+			*k = slices.Insert(*k, i, key)
+		}
+	}
+}
+
 // cite lists the sources of the keys given, sorted, once each.
 func cite(c *care.Catalogue, keys []string) []Citation {
 	slices.Sort(keys)
-	out := []Citation{}
-	for _, key := range slices.Compact(keys) {
+	keys = slices.Compact(keys)
+	out := make([]Citation, 0, len(keys))
+	for _, key := range keys {
 		if s := c.Source(key); s != nil {
 			out = append(out, Citation{s.Key, s.Title, s.Publisher, s.Year, s.Kind, s.ReadHow})
 		}
@@ -186,26 +198,25 @@ func cite(c *care.Catalogue, keys []string) []Citation {
 	return out
 }
 
-// keys gathers the source keys behind the figures of a requirement.
-func (r *Requirement) keys() (keys []string) {
-	for _, t := range r.Targets {
-		keys = append(keys, t.SourceKeys...)
-	}
-	spaces := []*Space{&r.Advised, r.Laboratory}
+// keys gathers the source keys behind the figures of a requirement; those of its
+// targets are given.
+func (r *Requirement) keys(targets []string) keySet {
+	keys := append(make(keySet, 0, len(targets)+16), targets...)
+	spaces := [3]*Space{&r.Advised, r.Laboratory}
 	if r.LowestLawful != nil {
-		spaces = append(spaces, &r.LowestLawful.Space)
+		spaces[2] = &r.LowestLawful.Space
 	}
 	for _, s := range spaces {
 		if s == nil {
 			continue
 		}
 		for _, g := range s.Governed {
-			keys = append(keys, g.Source)
+			keys.add(g.Source)
 		}
 	}
-	for _, rule := range r.Rules {
-		if rule.Figures != nil {
-			keys = append(keys, rule.Source)
+	for i := range r.Rules {
+		if r.Rules[i].Figures != nil {
+			keys.add(r.Rules[i].Source)
 		}
 	}
 	return keys
@@ -235,12 +246,8 @@ func require(c *care.Catalogue, g group, jurisdiction string) *Requirement {
 	s := g.species
 	r := &Requirement{Species: Ref(s), Animals: g.sizes, Catalogue: c.Revision, Engine: EngineVersion}
 	answer := space.Answers(c.RulesFor(s.ID), g.most.Body, g.count, jurisdiction)
-	for _, p := range care.Parameters {
-		if p.Sides != care.Context || p.Code == care.UVZone || p.Code == care.PhotoperiodSummer || p.Code == care.PhotoperiodWinter ||
-			p.Code == care.WinterTemp || p.Code == care.WinterWeeks {
-			r.Targets = append(r.Targets, TargetOf(c, s, p.Code, g.youngest))
-		}
-	}
+	p := profileOf(c, s, g.youngest)
+	r.Targets = p.wanted
 	r.Substrate = substrate(c, g, answer.Advised.Substrate)
 	r.Climbing = climbing(s)
 	r.Advised = advised(c, g, answer, r.Substrate)
@@ -248,17 +255,20 @@ func require(c *care.Catalogue, g group, jurisdiction string) *Requirement {
 		r.LowestLawful = lawfulSpace(c, g, answer.Lawful)
 	}
 	r.Laboratory = laboratory(c, g, answer)
-	for _, l := range answer.Rules {
-		r.Rules = append(r.Rules, ruleAnswer(l))
-	}
+	r.Rules = ruleAnswers(answer.Rules)
 	r.Zones = zones(c, g, r.Advised)
 	r.Cautions = cautions(s, jurisdiction)
-	r.Sources = cite(c, r.keys())
+	r.Sources = cite(c, r.keys(p.wantedKeys))
 	return r
 }
 
 // TargetOf gives a working range in its wire form, with notes on what it rests on.
+// What it points to is kept with the catalogue and not to be changed.
 func TargetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Stage) Target {
+	return profileOf(c, s, stage).target(code)
+}
+
+func targetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Stage) Target {
 	w := c.Range(s.ID, code, stage)
 	p := care.ParameterOf(code)
 	t := Target{Parameter: code, Name: p.Name, Standing: w.Standing}
@@ -561,16 +571,24 @@ func laboratory(c *care.Catalogue, g group, a space.Answer) *Space {
 	return &out
 }
 
-func ruleAnswer(l space.Listed) RuleAnswer {
-	r := l.Rule
-	out := RuleAnswer{ID: r.ID, Source: r.Source, Jurisdiction: r.Jurisdiction, Status: r.Status, Access: r.Access,
-		Match: r.Scope.Match, Topic: r.Topic, Governs: l.Governs, Why: l.WhyNot, Note: r.Note}
-	if l.Reason != space.Evaluated {
-		out.Why = string(l.Reason)
-		return out
+func ruleAnswers(listed []space.Listed) []RuleAnswer {
+	if len(listed) == 0 {
+		return nil
 	}
-	k := l.Constraint
-	out.Figures = &RuleFigures{Length: k.Length, Width: k.Width, Height: k.Height, FloorArea: k.Area, Perimeter: k.Perimeter, Volume: k.Volume,
-		WaterArea: k.WaterArea, WaterDepth: k.WaterDepth, WaterVolume: k.WaterVolume, Substrate: k.Substrate, OwnExtra: l.OwnExtra, Outgrown: l.Earlier}
+	out, figures := make([]RuleAnswer, len(listed)), make([]RuleFigures, len(listed))
+	for i := range listed {
+		l := &listed[i]
+		r := l.Rule
+		out[i] = RuleAnswer{ID: r.ID, Source: r.Source, Jurisdiction: r.Jurisdiction, Status: r.Status, Access: r.Access,
+			Match: r.Scope.Match, Topic: r.Topic, Governs: l.Governs, Why: l.WhyNot, Note: r.Note}
+		if l.Reason != space.Evaluated {
+			out[i].Why = string(l.Reason)
+			continue
+		}
+		k := &l.Constraint
+		figures[i] = RuleFigures{Length: k.Length, Width: k.Width, Height: k.Height, FloorArea: k.Area, Perimeter: k.Perimeter, Volume: k.Volume,
+			WaterArea: k.WaterArea, WaterDepth: k.WaterDepth, WaterVolume: k.WaterVolume, Substrate: k.Substrate, OwnExtra: l.OwnExtra, Outgrown: l.Earlier}
+		out[i].Figures = &figures[i]
+	}
 	return out
 }

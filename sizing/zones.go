@@ -9,15 +9,8 @@ import (
 // source; the hot spot lies within the warm end, and digging ground may lie under
 // the others, so shares do not add up to one.
 func zones(c *care.Catalogue, g group, s Space) []Zone {
-	targets := func(codes ...care.Code) (out []Target) {
-		for _, code := range codes {
-			if t := TargetOf(c, g.species, code, g.youngest); t.Standing != care.NotApplicable {
-				out = append(out, t)
-			}
-		}
-		return out
-	}
-	var out []Zone
+	targets := &profileOf(c, g.species, g.youngest).zones
+	out := make([]Zone, 0, 6)
 	add := func(z Zone) {
 		if z.Basis == "" {
 			z.Basis = ownBasis
@@ -33,19 +26,19 @@ func zones(c *care.Catalogue, g group, s Space) []Zone {
 	n := g.species.Nature
 	one, all := g.footprint(), quantity.Area(g.count)
 	landAir := c.Range(g.species.ID, care.WarmAir, g.youngest).Standing != care.NotApplicable
-	if t := targets(care.HotSpot, care.UVMax); len(t) > 0 && t[0].Parameter == care.HotSpot {
+	if t := targets.hotSpot; len(t) > 0 && t[0].Parameter == care.HotSpot {
 		add(Zone{Code: "hot_spot", Name: "hot spot", Area: one * all * hotSpotShare, Targets: t,
 			Basis: "at least as large as the whole animal, for each animal (Baines and others 2016, recalled); the half more is " + ownBasis,
 			Note:  "inside the warm end, with the UV light over the same place; temperatures are of the surface"})
 	}
 	if landAir {
-		add(Zone{Code: "warm_end", Name: "warm end", FloorShare: 1.0 / 3, Targets: targets(care.WarmAir, care.UVMean, care.HumidityDay), Note: "with a retreat the animal fits in whole"})
-		add(Zone{Code: "cool_end", Name: "cool end", FloorShare: 1.0 / 3, Targets: targets(care.CoolAir, care.HumidityDay, care.NightAir, care.HumidityNight), Note: "with a retreat at UV index 0 that costs no warmth or cover"})
+		add(Zone{Code: "warm_end", Name: "warm end", FloorShare: 1.0 / 3, Targets: targets.warmEnd, Note: "with a retreat the animal fits in whole"})
+		add(Zone{Code: "cool_end", Name: "cool end", FloorShare: 1.0 / 3, Targets: targets.coolEnd, Note: "with a retreat at UV index 0 that costs no warmth or cover"})
 	}
-	if t := targets(care.HumidRetreat); landAir && len(t) > 0 {
+	if t := targets.humidRetreat; landAir && len(t) > 0 {
 		add(Zone{Code: "humid_retreat", Name: "humid retreat", Area: one * all * retreatShare, Targets: t})
 	}
-	water := Zone{Code: "water", Name: "water", Targets: targets(care.WaterTemp, care.WaterDepth)}
+	water := Zone{Code: "water", Name: "water", Targets: targets.water}
 	switch {
 	case s.Water != nil && s.Water.Area > 0:
 		water.Area, water.Basis = s.Water.Area, "published rule"
@@ -64,9 +57,9 @@ func zones(c *care.Catalogue, g group, s Space) []Zone {
 	add(water)
 	switch n.Digs {
 	case 3:
-		add(Zone{Code: "digging", Name: "digging ground", FloorShare: 0.5, Targets: targets(care.SubstrateDepth), Note: "at full depth; rocks stand on the floor of the enclosure, never on soil"})
+		add(Zone{Code: "digging", Name: "digging ground", FloorShare: 0.5, Targets: targets.digging, Note: "at full depth; rocks stand on the floor of the enclosure, never on soil"})
 	case 2:
-		add(Zone{Code: "digging", Name: "digging ground", FloorShare: 1.0 / 3, Targets: targets(care.SubstrateDepth), Note: "at full depth; rocks stand on the floor of the enclosure, never on soil"})
+		add(Zone{Code: "digging", Name: "digging ground", FloorShare: 1.0 / 3, Targets: targets.digging, Note: "at full depth; rocks stand on the floor of the enclosure, never on soil"})
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"encoding"
+	"encoding/binary"
 	stdjson "encoding/json"
 	"fmt"
 	"math"
@@ -32,13 +33,20 @@ type Encoder struct {
 	// lenient replaces bytes that are not UTF-8 by U+FFFD; they are an error otherwise.
 	lenient bool
 	options json.Options
-	writers sync.Map // reflect.Type → appendFunc
+	codecs  sync.Map // reflect.Type → *codec, each whole
+	mu      sync.Mutex
+	making  map[reflect.Type]*codec // under mu
 }
+
+// codec writes the values of one type.
+type codec struct{ write appendFunc }
+
+type appendFunc func(dst []byte, v reflect.Value) ([]byte, error)
 
 // NewEncoder makes an encoder of answers in the system given. With lenient, bytes
 // that are not UTF-8 are replaced, where they are an error otherwise.
 func NewEncoder(s System, lenient bool) *Encoder {
-	return &Encoder{system: s, lenient: lenient,
+	return &Encoder{system: s, lenient: lenient, making: map[reflect.Type]*codec{},
 		options: json.JoinOptions(json.WithMarshalers(Marshalers(s)), json.Deterministic(true), jsontext.AllowInvalidUTF8(lenient))}
 }
 
@@ -49,24 +57,37 @@ func (e *Encoder) Append(dst []byte, v any) ([]byte, error) {
 		return append(dst, "null"...), nil
 	}
 	r := reflect.ValueOf(v)
-	return e.of(r.Type())(dst, r)
+	return e.of(r.Type()).write(dst, r)
 }
 
-type appendFunc func(dst []byte, v reflect.Value) ([]byte, error)
-
-// of gives the function for a type, made on first use.
-func (e *Encoder) of(t reflect.Type) appendFunc {
-	if f, ok := e.writers.Load(t); ok {
-		return f.(appendFunc)
+// of gives the codec of a type, made on first use with those of all that it holds.
+func (e *Encoder) of(t reflect.Type) *codec {
+	if k, ok := e.codecs.Load(t); ok {
+		return k.(*codec)
 	}
-	f, _ := e.writers.LoadOrStore(t, e.make(t)) // two goroutines may make the same
-	return f.(appendFunc)
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	out := e.part(t)
+	for made, k := range e.making {
+		e.codecs.Store(made, k)
+	}
+	clear(e.making)
+	return out
 }
 
-// later is of for a type that may hold itself.
-func (e *Encoder) later(t reflect.Type) appendFunc {
-	once := sync.OnceValue(func() appendFunc { return e.of(t) })
-	return func(dst []byte, v reflect.Value) ([]byte, error) { return once()(dst, v) }
+// part is of while a codec is being made. That of a type that holds itself is given
+// out before it is whole.
+func (e *Encoder) part(t reflect.Type) *codec {
+	if k, ok := e.codecs.Load(t); ok {
+		return k.(*codec)
+	}
+	if k := e.making[t]; k != nil {
+		return k
+	}
+	k := &codec{}
+	e.making[t] = k
+	k.write = e.make(t)
+	return k
 }
 
 var (
@@ -105,7 +126,7 @@ func (e *Encoder) make(t reflect.Type) appendFunc {
 			if v.IsNil() {
 				return append(dst, "null"...), nil
 			}
-			return e.of(v.Elem().Type())(dst, v.Elem())
+			return e.of(v.Elem().Type()).write(dst, v.Elem())
 		}
 	case reflect.Slice, reflect.Array:
 		if t.Elem().Kind() == reflect.Uint8 {
@@ -166,24 +187,24 @@ func floatOf[T interface {
 }
 
 func (e *Encoder) pointer(t reflect.Type) appendFunc {
-	elem := e.later(t.Elem())
+	elem := e.part(t.Elem())
 	return func(dst []byte, v reflect.Value) ([]byte, error) {
 		if v.IsNil() {
 			return append(dst, "null"...), nil
 		}
-		return elem(dst, v.Elem())
+		return elem.write(dst, v.Elem())
 	}
 }
 
 func (e *Encoder) list(t reflect.Type) appendFunc {
-	elem := e.later(t.Elem())
+	elem := e.part(t.Elem())
 	return func(dst []byte, v reflect.Value) (_ []byte, err error) {
 		dst = append(dst, '[')
 		for i := range v.Len() {
 			if i > 0 {
 				dst = append(dst, ',')
 			}
-			if dst, err = elem(dst, v.Index(i)); err != nil {
+			if dst, err = elem.write(dst, v.Index(i)); err != nil {
 				return dst, err
 			}
 		}
@@ -195,7 +216,7 @@ func (e *Encoder) object(t reflect.Type) appendFunc {
 	if key := t.Key(); key.Kind() != reflect.String || key.NumMethod() > 0 {
 		return e.general
 	}
-	elem := e.later(t.Elem())
+	elem := e.part(t.Elem())
 	return func(dst []byte, v reflect.Value) (_ []byte, err error) {
 		keys := v.MapKeys()
 		slices.SortFunc(keys, func(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) })
@@ -207,7 +228,7 @@ func (e *Encoder) object(t reflect.Type) appendFunc {
 			if dst, err = e.text(dst, k.String()); err != nil {
 				return dst, err
 			}
-			if dst, err = elem(append(dst, ':'), v.MapIndex(k)); err != nil {
+			if dst, err = elem.write(append(dst, ':'), v.MapIndex(k)); err != nil {
 				return dst, err
 			}
 		}
@@ -221,7 +242,7 @@ type member struct {
 	depth  int
 	name   string
 	prefix string // ,"name":
-	write  appendFunc
+	codec  *codec
 	isZero func(reflect.Value) bool // nil: never left out for being zero
 	empty  bool                     // left out where the JSON is empty
 }
@@ -237,8 +258,8 @@ func (e *Encoder) structure(t reflect.Type) appendFunc {
 	fields:
 		for i := range members {
 			m := &members[i]
-			f := v
-			for _, at := range m.index {
+			f := v.Field(m.index[0])
+			for _, at := range m.index[1:] {
 				if f.Kind() == reflect.Pointer {
 					if f.IsNil() {
 						continue fields
@@ -257,7 +278,7 @@ func (e *Encoder) structure(t reflect.Type) appendFunc {
 			}
 			dst = append(dst, prefix...)
 			value := len(dst)
-			if dst, err = m.write(dst, f); err != nil {
+			if dst, err = m.codec.write(dst, f); err != nil {
 				return dst, fmt.Errorf("%s: %w", m.name, err)
 			}
 			if m.empty {
@@ -302,7 +323,7 @@ func (e *Encoder) members(t reflect.Type, index []int) (out []member, ok bool) {
 		if strings.ContainsAny(name, `'"\`) {
 			return nil, false
 		}
-		m := member{index: at, depth: len(at), name: name, prefix: `,"` + name + `":`, write: e.later(f.Type)}
+		m := member{index: at, depth: len(at), name: name, prefix: `,"` + name + `":`, codec: e.part(f.Type)}
 		for option := range strings.SplitSeq(options, ",") {
 			switch option {
 			case "":
@@ -349,25 +370,44 @@ func zeroOf(t reflect.Type) func(reflect.Value) bool {
 
 // text writes a string with what JSON asks to be escaped.
 func (e *Encoder) text(dst []byte, s string) ([]byte, error) {
-	plain, ascii := true, byte(0)
-	for i := 0; i < len(s); i++ {
-		c := s[i]
-		ascii |= c
-		if c < ' ' || c == '"' || c == '\\' {
-			plain = false
-			break
-		}
-	}
-	if plain && (ascii < utf8.RuneSelf || utf8.ValidString(s)) {
-		dst = append(dst, '"')
-		dst = append(dst, s...)
+	start := len(dst)
+	dst = append(dst, '"')
+	dst = append(dst, s...)
+	switch escaped, ascii := scan(dst[start+1:]); {
+	case escaped, !ascii && !utf8.Valid(dst[start+1:]):
+	default:
 		return append(dst, '"'), nil
 	}
-	dst, err := jsontext.AppendQuote(dst, s)
+	dst, err := jsontext.AppendQuote(dst[:start], s)
 	if e.lenient {
 		err = nil // the only one there is: it was replaced
 	}
 	return dst, err
+}
+
+// scan reports whether a byte of text has to be escaped, and whether all are ASCII.
+// It looks at eight at a time: a byte of x−0x20… (x^'"'…−1, x^'\\'…−1) has its
+// top bit set where one of x is below a space (a quote, a backslash), or beyond ASCII,
+// or follows one that is; so it may see one too many, but never one too few.
+func scan(text []byte) (escaped, ascii bool) {
+	const each, tops = 0x0101010101010101, 0x8080808080808080
+	over := uint64(0)
+	for len(text) >= 8 {
+		x := binary.LittleEndian.Uint64(text)
+		quote, slash := x^('"'*each), x^('\\'*each)
+		if ((x-' '*each)&^x|(quote-each)&^quote|(slash-each)&^slash)&tops != 0 {
+			return true, false
+		}
+		over |= x
+		text = text[8:]
+	}
+	for _, c := range text {
+		if c < ' ' || c == '"' || c == '\\' {
+			return true, false
+		}
+		over |= uint64(c)
+	}
+	return false, over&tops == 0
 }
 
 // AppendJSON writes the value, in the system given, as an object that says its unit.

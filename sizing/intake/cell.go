@@ -19,12 +19,15 @@ func blank(s string) bool {
 	return false
 }
 
+// groups takes out what parts thousands and is no decimal sign.
+var groups = strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "'", "")
+
 // number reads a figure with a decimal point or comma. Of both, the last is the
 // decimal sign and the other groups thousands. A lone comma before exactly three
 // digits could be either, and is refused unless the number starts with 0.
 func number(s string) (float64, error) {
 	s = strings.TrimSpace(s)
-	plain := strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "'", "").Replace(s)
+	plain := groups.Replace(s)
 	point, comma := strings.LastIndex(plain, "."), strings.LastIndex(plain, ",")
 	switch {
 	case point >= 0 && comma >= 0:

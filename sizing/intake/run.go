@@ -54,8 +54,8 @@ type Summary struct {
 	Remarks []string // about the file
 }
 
-// Answer is what is said of one row: an assessment where it names a species, a match
-// where it names none, neither where it has faults.
+// Answer is what is said of one row: an assessment where it names a species (see
+// sizing.AssessDoable), a match where it names none, neither where it has faults.
 type Answer struct {
 	Row        *Row
 	Fit        sizing.Fit
@@ -241,7 +241,7 @@ func (a *asker) answer(row *Row) *Answer {
 
 func (a *asker) assess(row *Row, out *Answer) (err error) {
 	q := sizing.AssessmentQuestion{Setup: row.Setup, Question: sizing.Question{Species: row.Species, Animals: row.Animals, Jurisdiction: row.Jurisdiction}}
-	if out.Assessment, err = sizing.Assess(a.c, q); err != nil {
+	if out.Assessment, err = sizing.AssessDoable(a.c, q); err != nil {
 		return err
 	}
 	out.Fit = sizing.FitOf(out.Assessment.WorstVerdict, out.Assessment.BestVerdict)

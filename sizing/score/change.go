@@ -61,6 +61,12 @@ func (ch Change) on(c Case) Case {
 	return c
 }
 
+// onto is on where the case given is the caller's to change and settled.
+func (ch *Change) onto(c *Case) {
+	ch.do(c)
+	c.Setup = c.Setup.settled()
+}
+
 // Changes ranks the single changes that would raise the score of a case: those that
 // take a hazard away first (definite before possible), then by gain, then by
 // effort, then by code. Shortfalls that only another enclosure mends have none. A
@@ -71,18 +77,21 @@ func Changes(c Case) ([]Change, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Ranked(c, now)
+	return Ranked(c, now, true)
 }
 
-// Ranked is Changes of a case whose assessment is at hand.
-func Ranked(c Case, now Result) ([]Change, error) {
+// Ranked is Changes of a case whose assessment is at hand. Without measuring, changes
+// to measure, which suppose what is found, are left out.
+func Ranked(c Case, now Result, measuring bool) ([]Change, error) {
 	c.Setup = c.Setup.settled()
-	before := trialOf(&c)
-	out := []Change{}
+	before := trialOf(&c, nil)
+	changes := before.candidates(now.Hazards, measuring)
+	out := changes[:0]
 	after := new(Case)
-	for _, ch := range candidates(c, now) {
-		*after = ch.on(c)
-		after.Setup = after.Setup.settled()
+	for i := range changes {
+		ch := &changes[i]
+		*after = c
+		ch.onto(after)
 		j, hazards, err := before.judge(after)
 		if err != nil {
 			return nil, err
@@ -95,17 +104,50 @@ func Ranked(c Case, now Result) ([]Change, error) {
 			ch.Hazard == "" && ch.gain() <= 0 && ch.gainWeakest() <= 0 {
 			continue
 		}
-		out = append(out, ch)
+		out = append(out, *ch)
 	}
-	slices.SortStableFunc(out, func(a, b Change) int {
-		return cmp.Or(
-			cmp.Compare(severity(b.Hazard), severity(a.Hazard)),
-			cmp.Compare(b.gain(), a.gain()),
-			cmp.Compare(b.gainWeakest(), a.gainWeakest()),
-			cmp.Compare(a.Effort, b.Effort),
-			cmp.Compare(a.Code, b.Code))
-	})
+	inPlace(out)
 	return out, nil
+}
+
+// inPlace sorts changes as Changes says.
+func inPlace(changes []Change) {
+	type key struct {
+		severity, effort  int
+		gain, gainWeakest float64
+		at                int
+	}
+	keys := make([]key, len(changes))
+	for i := range changes {
+		ch := &changes[i]
+		keys[i] = key{severity(ch.Hazard), ch.Effort, ch.gain(), ch.gainWeakest(), i}
+	}
+	slices.SortFunc(keys, func(a, b key) int {
+		return cmp.Or(
+			cmp.Compare(b.severity, a.severity),
+			cmp.Compare(b.gain, a.gain),
+			cmp.Compare(b.gainWeakest, a.gainWeakest),
+			cmp.Compare(a.effort, b.effort),
+			cmp.Compare(changes[a.at].Code, changes[b.at].Code),
+			cmp.Compare(a.at, b.at))
+	})
+	// Changes are large, so each is moved once, round by round.
+	for i := range keys {
+		if keys[i].at == i {
+			continue
+		}
+		first := changes[i]
+		for j := i; ; {
+			from := keys[j].at
+			keys[j].at = j
+			if from == i {
+				changes[j] = first
+				break
+			}
+			changes[j] = changes[from]
+			j = from
+		}
+	}
 }
 
 // trial is a case worked out so far that one like it is judged by what differs.
@@ -115,22 +157,37 @@ type trial struct {
 	hazards presences
 }
 
+// part is a criterion put to the case.
 type part struct {
 	spans    spans
 	measured Measurement
 	score    Interval
 	can      mendable
+	mend     Mend // of a shortfall, with what is in the enclosure in mind
 	moves    bool // can hangs on more than what is measured
 }
 
-// trialOf works out a settled case that passes check.
-func trialOf(c *Case) *trial {
+// trialOf works out a settled case that passes check. The spans of its criteria are
+// worked out where they are not given.
+func trialOf(c *Case, known []spans) *trial {
 	t := &trial{of: c, parts: make([]part, len(c.Criteria)), hazards: presencesOf(&c.Setup, &c.Animal)}
 	for i := range c.Criteria {
 		k, p := &c.Criteria[i], &t.parts[i]
-		p.spans, p.measured = k.spans(), c.measure(k)
+		if known != nil {
+			p.spans = known[i]
+		} else {
+			p.spans = k.spans()
+		}
+		p.measured, p.can, p.mend = c.measure(k), mendable{true, true}, k.Mend
+		if p.spans.n == 0 {
+			continue
+		}
 		p.score = k.over(&p.spans, p.measured)
-		p.can, _ = c.mendable(k)
+		var by Mend
+		p.can, by = c.mendable(k, &p.spans)
+		if by != "" && p.can.worst && p.score.Worst < 1 {
+			p.mend = by
+		}
 		kd := k.known()
 		p.moves = kd != nil && kd.could != nil
 	}
@@ -139,14 +196,14 @@ func trialOf(c *Case) *trial {
 
 // judge is Judge of a settled case that a change has made of the trial's: criteria
 // whose measurement it left alone keep their score.
-func (t *trial) judge(c *Case) (Judgement, *presences, error) {
+func (t *trial) judge(c *Case) (Judgement, presences, error) {
 	sum := newTally()
 	same := len(c.Criteria) == 0 || &c.Criteria[0] == &t.of.Criteria[0] // else a change has copied them to change one
 	for i := range c.Criteria {
 		k, p := &c.Criteria[i], &t.parts[i]
-		over := &p.spans
+		over := p.spans
 		if !same {
-			over = new(k.spans())
+			over = k.spans()
 		}
 		if over.n == 0 {
 			sum.unjudged(k)
@@ -155,17 +212,17 @@ func (t *trial) judge(c *Case) (Judgement, *presences, error) {
 		score, can := p.score, p.can
 		m := c.measure(k)
 		if !same || m != p.measured {
-			score = k.over(over, m)
+			score = k.over(&over, m)
 		}
 		if p.moves {
-			can, _ = c.mendable(k)
+			can, _ = c.mendable(k, &over)
 		}
 		sum.add(k.Weight, score, can)
 	}
 	hazards := presencesOf(&c.Setup, &c.Animal)
 	sum.hazards(&hazards)
 	j, err := sum.judgement()
-	return j, &hazards, err
+	return j, hazards, err
 }
 
 func severity(p Presence) int { return slices.Index([]Presence{Possible, Definite}, p) }
@@ -204,8 +261,16 @@ func addsHazard(before, after []Hazard) bool {
 	return false
 }
 
-func candidates(c Case, r Result) []Change {
-	var out []Change
+// candidates are the single changes that may help. Without supposes, those to measure
+// are left out; of the hazards, those that are absent may be.
+func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
+	n := len(hs)
+	for i := range t.parts {
+		if t.parts[i].spans.n > 0 && t.parts[i].score.Worst < 1 {
+			n++
+		}
+	}
+	out := make([]Change, 0, n)
 	// A hazard and a criterion that the same work mends are one change.
 	add := func(ch Change) {
 		i := slices.IndexFunc(out, func(o Change) bool { return o.Code == ch.Code && o.Supposes == ch.Supposes })
@@ -225,29 +290,37 @@ func candidates(c Case, r Result) []Change {
 			o.Caution = ch.Caution
 		}
 	}
-	for i := range r.Findings {
-		f, k := &r.Findings[i], &c.Criteria[i]
-		if f.Score == nil || f.Score.Worst == 1 {
+	var shared *Criterion // the first of the criteria that a change must not write to
+	if len(t.of.Criteria) > 0 {
+		shared = &t.of.Criteria[0]
+	}
+	for i := range t.parts {
+		p, k := &t.parts[i], &t.of.Criteria[i]
+		if p.spans.n == 0 || p.score.Worst == 1 {
 			continue
 		}
-		if k.uncertain() {
+		if supposes && p.spans.uncertain() {
 			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) {
-				c.Criteria = slices.Clone(c.Criteria)
+				if &c.Criteria[0] == shared {
+					c.Criteria = slices.Clone(c.Criteria)
+				}
 				c.Criteria[i].Most = c.Criteria[i].Least
 			}})
 		}
-		x, exact := c.measure(k).Exact()
+		kd := k.known()
+		x, exact := p.measured.Exact()
 		if !exact {
-			code := k.Code
-			if kd := k.known(); kd != nil && kd.with != "" {
-				code = kd.with
+			if supposes {
+				code := k.Code
+				if kd != nil && kd.with != "" {
+					code = kd.with
+				}
+				add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
+					do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			}
-			add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
-				do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			continue
 		}
-		kd := k.known()
-		if f.Mend == Rebuild || kd == nil || kd.set == nil {
+		if p.mend == Rebuild || kd == nil || kd.set == nil {
 			continue
 		}
 		to, verb := k.nearest(x), kd.do
@@ -256,19 +329,20 @@ func candidates(c Case, r Result) []Change {
 		} else if verb == "" {
 			verb = "Lower " + k.Name
 		}
-		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: f.Mend, What: verb, From: f.Value, do: func(c *Case) {
-			if _, supposed := c.Measured[k.Code]; supposed {
-				c.Measured = maps.Clone(c.Measured)
-				delete(c.Measured, k.Code)
-			}
+		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: p.mend, What: verb, do: func(c *Case) {
+			c.read(k.Code)
 			kd.set(c, to)
 		}}
 		if k.Unit != "" {
-			ch.To = k.band(k.strictest())
+			ch.From, ch.To = figure(x, k.Unit), k.band(k.strictest())
 		}
 		add(ch)
 	}
-	for _, h := range r.Hazards {
+	for i := range hs {
+		h := &hs[i]
+		if h.Presence != Definite && !(supposes && h.Presence == Possible) {
+			continue
+		}
 		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix, drops: h.drops}
 		switch h.Presence {
 		case Definite:
@@ -278,8 +352,6 @@ func candidates(c Case, r Result) []Change {
 			}
 		case Possible:
 			ch.Kind, ch.What, ch.Supposes = Measure, h.ask, true
-		default:
-			continue
 		}
 		add(ch)
 	}
@@ -288,10 +360,18 @@ func candidates(c Case, r Result) []Change {
 
 // suppose overrides what is measured.
 func (c *Case) suppose(code string, m Measurement) {
-	if c.Measured = maps.Clone(c.Measured); c.Measured == nil {
-		c.Measured = map[string]Measurement{}
+	c.supposed = append(slices.Clip(c.supposed), supposition{code, m})
+}
+
+// read takes back what overrides the setup.
+func (c *Case) read(code string) {
+	if slices.ContainsFunc(c.supposed, func(s supposition) bool { return s.code == code }) {
+		c.supposed = slices.DeleteFunc(slices.Clone(c.supposed), func(s supposition) bool { return s.code == code })
 	}
-	c.Measured[code] = m
+	if _, over := c.Measured[code]; over {
+		c.Measured = maps.Clone(c.Measured)
+		delete(c.Measured, code)
+	}
 }
 
 // nearest is the value nearest to x that meets the strictest target.

@@ -28,6 +28,8 @@ type kind struct {
 	set                                func(*Case, float64)     // nil: can't be set by a change
 	could                              func(*Setup) Measurement // see Case.mendable
 	couldBy                            Mend
+	soil                               bool // read off the depth of the substrate among others
+	ofAnimal                           bool // read off the animal
 }
 
 // The reading tolerances: half of the last digit that answers are written with, in
@@ -81,7 +83,7 @@ var kinds = [...]kind{
 			}
 			return Exactly(float64(*in.Length**in.Width**in.Height) * 1000)
 		}},
-	{code: "usable_height", name: "usable height", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 2, mend: Rebuild,
+	{code: "usable_height", soil: true, name: "usable height", unit: "cm", sides: care.AtLeast, limitShare: 0.5, reading: tape, weight: 2, mend: Rebuild,
 		do: "Raise the lowest fixture or move it out", look: "Measure the height inside, the lowest fixture and the substrate",
 		measure: func(s *Setup, _ *Animal) Measurement { return heightUnder(s, true) },
 		could:   func(s *Setup) Measurement { return heightUnder(s, false) }, couldBy: Alter,
@@ -161,7 +163,7 @@ var kinds = [...]kind{
 		"Shade a covered place at each end from ultraviolet light", "Look for a warm and a cool covered place where the UV index is 0",
 		func(s *Setup) **bool { return &s.UV.Refuge }),
 
-	{code: string(care.SubstrateDepth), reading: tape, weight: 2, mend: Furnish,
+	{code: string(care.SubstrateDepth), soil: true, reading: tape, weight: 2, mend: Furnish,
 		measure: func(s *Setup, _ *Animal) Measurement { return cm(s.Substrate.Depth) },
 		set:     func(c *Case, x float64) { c.Setup.Substrate.Depth = new(quantity.Centimetres(x)) }},
 
@@ -211,7 +213,7 @@ var kinds = [...]kind{
 		"Close the enclosure on all sides", "Look whether the enclosure is closed on all sides",
 		func(s *Setup) **bool { return &s.Access.Lid }),
 
-	{code: string(care.GroupSize), weight: 3, mend: Separate,
+	{code: string(care.GroupSize), ofAnimal: true, weight: 3, mend: Separate,
 		do: "House the animals apart", look: "Count the animals",
 		measure: func(_ *Setup, a *Animal) Measurement {
 			if a.Count <= 0 {
@@ -290,6 +292,11 @@ func (k *Criterion) ask() string {
 }
 
 func (c *Case) measure(k *Criterion) Measurement {
+	for i := len(c.supposed) - 1; i >= 0; i-- {
+		if c.supposed[i].code == k.Code {
+			return c.supposed[i].Measurement
+		}
+	}
 	if len(c.Measured) > 0 {
 		if m, ok := c.Measured[k.Code]; ok {
 			return m

@@ -521,18 +521,28 @@ func unmeasured(t *quantity.Temperature) truth {
 // hazard possible, never absent; what can't apply (rocks that are not there) is absent.
 func Hazards(s Setup, a Animal) []Hazard {
 	s = s.settled()
-	out := make([]Hazard, 0, len(heatRules)*max(1, len(s.HeatSources))+len(rules))
+	return hazards(&s, &a, true)
+}
+
+// hazards is Hazards of a settled setup. Without all, only those that are there or
+// possible are listed, and those possible don't say why.
+func hazards(s *Setup, a *Animal, all bool) []Hazard {
+	n := 16
+	if all {
+		n = len(heatRules)*max(1, len(s.HeatSources)) + len(rules)
+	}
+	out := make([]Hazard, 0, n)
 	for k := range heatRules {
 		r := &heatRules[k]
 		before := len(out)
 		if s.HeatSources == nil {
 			h := r.Hazard
 			h.ask, h.key, h.fix = "Say which heat sources there are", "heat_sources", func(c *Case) { c.Setup.HeatSources = []HeatSource{} }
-			out = append(out, h.as(unknown))
+			out = append(out, h.as(unknown, all))
 		}
 		for i := range s.HeatSources {
 			source := &s.HeatSources[i]
-			t := r.judge(&s, &a, source)
+			t := r.judge(s, a, source)
 			if !slices.Contains(HeatKinds, source.Kind) {
 				t = unknown
 			}
@@ -547,36 +557,42 @@ func Hazards(s Setup, a Animal) []Hazard {
 				h.drops = i + 1
 			}
 			if r.value != nil {
-				h.Value = r.value(&s, &a, source)
+				h.Value = r.value(s, a, source)
 			}
 			if r.limit != nil {
-				h.Limit = r.limit(&s, &a, source)
+				h.Limit = r.limit(s, a, source)
 			}
-			out = append(out, h.as(t))
+			out = append(out, h.as(t, all))
 		}
-		if len(out) == before {
-			out = append(out, r.as(no))
+		if all && len(out) == before {
+			out = append(out, r.as(no, all))
 		}
 	}
 	for k := range rules {
 		r := &rules[k]
-		if r.unjudged != nil && r.unjudged(&a) {
-			h := r.as(no)
-			h.Presence, h.Why = NotJudged, "No figure is known for this animal to judge by."
-			out = append(out, h)
+		if r.unjudged != nil && r.unjudged(a) {
+			if all {
+				h := r.as(no, all)
+				h.Presence, h.Why = NotJudged, "No figure is known for this animal to judge by."
+				out = append(out, h)
+			}
+			continue
+		}
+		t := r.judge(s, a)
+		if t == no && !all {
 			continue
 		}
 		h := r.Hazard
 		if r.keyFor != nil {
-			h.key = r.keyFor(&a)
+			h.key = r.keyFor(a)
 		}
 		if r.value != nil {
-			h.Value = r.value(&s, &a)
+			h.Value = r.value(s, a)
 		}
 		if r.limit != nil {
-			h.Limit = r.limit(&s, &a)
+			h.Limit = r.limit(s, a)
 		}
-		out = append(out, h.as(r.judge(&s, &a)))
+		out = append(out, h.as(t, all))
 	}
 	return out
 }
@@ -592,12 +608,15 @@ func (r *heatRule) fixAt(i int) func(*Case) {
 	}
 }
 
-func (h Hazard) as(t truth) Hazard {
+func (h Hazard) as(t truth, why bool) Hazard {
 	switch t {
 	case yes:
 		h.Presence = Definite
 	case unknown:
-		h.Presence, h.Why = Possible, "Not known: "+lowerFirst(h.ask)+"."
+		h.Presence, h.Why = Possible, ""
+		if why {
+			h.Why = "Not known: " + lowerFirst(h.ask) + "."
+		}
 	default:
 		h.Presence, h.Why = Absent, "Ruled out by what is stated, or can't arise with this animal."
 	}

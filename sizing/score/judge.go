@@ -30,15 +30,16 @@ func Judge(c Case) (Judgement, error) {
 	t := newTally()
 	for i := range c.Criteria {
 		k := &c.Criteria[i]
-		if !k.TargetKnown() {
+		over := k.spans()
+		if over.n == 0 {
 			t.unjudged(k)
 			continue
 		}
-		can, _ := c.mendable(k)
-		t.add(k.Weight, k.Score(c.measure(k)), can)
+		can, _ := c.mendable(k, &over)
+		t.add(k.Weight, k.over(&over, c.measure(k)), can)
 	}
-	hazards := presencesOf(&c.Setup, &c.Animal)
-	t.hazards(&hazards)
+	h := presencesOf(&c.Setup, &c.Animal)
+	t.hazards(&h)
 	return t.judgement()
 }
 
@@ -66,16 +67,25 @@ type tally struct {
 	sum, weakest       Interval
 	weights            float64
 	scored             int
-	worst, best        Verdict
+	worst, best        int // places in ranks
 	definite, possible bool
 }
 
-func newTally() *tally { return &tally{weakest: Interval{1, 1}, worst: Suitable, best: Suitable} }
+// ranks are the verdicts that a single case can have, worst first.
+var ranks = [...]Verdict{Unsuitable, AfterChanges, Suitable}
+
+const (
+	unsuitable = iota
+	afterChanges
+	suitable
+)
+
+func newTally() tally { return tally{weakest: Interval{1, 1}, worst: suitable, best: suitable} }
 
 // unjudged takes in a criterion whose target is not known.
 func (t *tally) unjudged(k *Criterion) {
 	if k.Essential {
-		t.worst = Unsuitable
+		t.worst = unsuitable
 	}
 }
 
@@ -86,8 +96,18 @@ func (t *tally) add(weight float64, s Interval, can mendable) {
 	t.sum.Best += weight * s.Best
 	t.weakest.Worst = min(t.weakest.Worst, s.Worst)
 	t.weakest.Best = min(t.weakest.Best, s.Best)
-	t.worst = lower(t.worst, caseVerdict(s.Worst < 1, can.worst))
-	t.best = lower(t.best, caseVerdict(s.Best < 1, can.best))
+	t.worst = min(t.worst, rankOf(s.Worst < 1, can.worst))
+	t.best = min(t.best, rankOf(s.Best < 1, can.best))
+}
+
+func rankOf(short, mendable bool) int {
+	switch {
+	case !short:
+		return suitable
+	case mendable:
+		return afterChanges
+	}
+	return unsuitable
 }
 
 func (t *tally) hazard(p Presence) {
@@ -100,22 +120,23 @@ func (t *tally) judgement() (Judgement, error) {
 	switch {
 	case t.scored == 0:
 		j.BeforeHazards, t.weakest = Interval{0, 1}, Interval{0, 1}
-		t.worst = Unsuitable
+		t.worst = unsuitable
 	case t.weights == 0:
 		return j, errors.New("the weights of the criteria are all 0")
 	default:
 		j.BeforeHazards = Interval{t.sum.Worst / t.weights, t.sum.Best / t.weights}
 	}
 	j.Score, j.Weakest, j.weakestBefore = j.BeforeHazards, t.weakest, t.weakest
-	j.WorstVerdict, j.BestVerdict = t.worst, t.best
+	worst, best := t.worst, t.best
 	switch {
 	case t.definite:
 		j.Score, j.Weakest = Interval{}, Interval{}
-		j.WorstVerdict, j.BestVerdict = lower(t.worst, AfterChanges), lower(t.best, AfterChanges)
+		worst, best = min(worst, afterChanges), min(best, afterChanges)
 	case t.possible:
 		j.Score.Worst, j.Weakest.Worst = 0, 0
-		j.WorstVerdict = lower(t.worst, AfterChanges)
+		worst = min(worst, afterChanges)
 	}
+	j.WorstVerdict, j.BestVerdict = ranks[worst], ranks[best]
 	j.Verdict = CannotTell
 	if j.WorstVerdict == j.BestVerdict { // which holds whenever the best is unsuitable
 		j.Verdict = j.BestVerdict
@@ -216,44 +237,28 @@ func (r *Result) Governing() *Finding {
 	return &r.Findings[r.governs.index]
 }
 
-// Shortfall is Result.Governing of the case, for a small part of the work of Assess.
-// The case must pass Assess.
-func Shortfall(c Case) *Finding {
-	c.Setup = c.Setup.settled()
-	var g governing
-	for i := range c.Criteria {
-		if k := &c.Criteria[i]; k.TargetKnown() {
-			can, _ := c.mendable(k)
-			g.add(i, k.Weight, k.Score(c.measure(k)), can)
-		}
-	}
-	if !g.found {
-		return nil
-	}
-	f, _ := c.finding(&c.Criteria[g.index], c.measure(&c.Criteria[g.index]))
-	return &f
-}
-
 // Needed lists the work without which the case can't be suitable: a change for each
 // criterion certainly short and each definite hazard, but for what only another
 // enclosure mends. It is not re-scored: outcomes and gains are left empty. Apply it
-// with ApplyAll.
-func Needed(c Case, r Result) []Change {
+// with ApplyAll. The case must pass Assess.
+func Needed(c Case) []Change {
 	c.Setup = c.Setup.settled()
-	out := candidates(c, r)
-	certain := map[string]bool{}
-	for _, f := range r.Findings {
-		certain[f.Criterion] = f.Score != nil && f.Score.Best < 1
-	}
-	for _, h := range r.Hazards {
-		if h.Presence == Definite {
-			certain[h.Code] = true
+	return trialOf(&c, nil).needed(hazards(&c.Setup, &c.Animal, false))
+}
+
+// needed is Needed; of the hazards, those that are absent may be left out.
+func (t *trial) needed(hs []Hazard) []Change {
+	certain := func(code string) bool {
+		for i := range t.parts {
+			if t.of.Criteria[i].Code == code {
+				return t.parts[i].spans.n > 0 && t.parts[i].score.Best < 1
+			}
 		}
+		return slices.ContainsFunc(hs, func(h Hazard) bool { return h.Code == code && h.Presence == Definite })
 	}
-	out = slices.DeleteFunc(out, func(ch Change) bool {
-		return ch.Supposes || !slices.ContainsFunc(ch.For, func(code string) bool { return certain[code] })
-	})
-	return InOrder(out)
+	out := slices.DeleteFunc(t.candidates(hs, false), func(ch Change) bool { return !slices.ContainsFunc(ch.For, certain) })
+	inOrder(out)
+	return out
 }
 
 // InOrder gives changes of one case in an order in which they can be made one after another: hazards first,
@@ -261,11 +266,15 @@ func Needed(c Case, r Result) []Change {
 // for the others are told by their place in the list.
 func InOrder(changes []Change) []Change {
 	changes = slices.Clone(changes)
+	inOrder(changes)
+	return changes
+}
+
+func inOrder(changes []Change) {
 	slices.SortStableFunc(changes, func(a, b Change) int {
 		return cmp.Or(cmp.Compare(min(a.drops, 1), min(b.drops, 1)), cmp.Compare(b.drops, a.drops),
 			cmp.Compare(severity(b.Hazard), severity(a.Hazard)), cmp.Compare(a.Effort, b.Effort), cmp.Compare(a.Code, b.Code))
 	})
-	return changes
 }
 
 // ApplyAll makes several changes of one case together. What is to be measured is

@@ -235,17 +235,17 @@ func (c *Criterion) strictest() Target {
 // slack is the distance outside that counts as inside, never less than what
 // floating point adds when units are converted to and fro.
 func (c *Criterion) slack(bound float64) float64 {
-	return math.Max(c.Reading, 1e-9*math.Max(1, math.Abs(bound)))
+	return max(c.Reading, 1e-9*max(1, math.Abs(bound)))
 }
 
 // at is the score of one value: 1 inside, falling linearly to 0 at Limit outside.
 func (c *Criterion) at(x, low, high float64) float64 {
+	if x >= low && x <= high {
+		return 1
+	}
 	outside, bound := low-x, low
 	if x > high {
 		outside, bound = x-high, high
-	}
-	if x >= low && x <= high {
-		return 1
 	}
 	slack := c.slack(bound)
 	switch {
@@ -270,7 +270,11 @@ func (c *Criterion) over(k *spans, m Measurement) Interval {
 	a, b := m.ends()
 	for i := range k.n {
 		low, high := k.low[i], k.high[i]
-		p, q := c.at(a, low, high), c.at(b, low, high)
+		p := c.at(a, low, high)
+		q := p
+		if a != b {
+			q = c.at(b, low, high)
+		}
 		best := max(p, q)
 		if a <= high && b >= low { // the score rises to one peak, so ends and overlap are enough
 			best = 1
@@ -325,6 +329,14 @@ type Case struct {
 	// Measured replaces what is read from the setup, by criterion code; it is also
 	// the way to score a criterion that New does not know.
 	Measured map[string]Measurement
+
+	supposed []supposition // over Measured; the last of a code counts
+}
+
+// supposition is what a criterion is supposed to measure.
+type supposition struct {
+	code string
+	Measurement
 }
 
 // Standing says how a measurement stands to its target.
@@ -396,7 +408,7 @@ const (
 )
 
 // rank orders the three verdicts a single case can have.
-func (v Verdict) rank() int { return slices.Index([]Verdict{Unsuitable, AfterChanges, Suitable}, v) }
+func (v Verdict) rank() int { return slices.Index(ranks[:], v) }
 
 // Open is something not known that widens the answer.
 type Open struct {
@@ -443,21 +455,20 @@ func Assess(c Case) (Result, error) {
 	c.Setup = c.Setup.settled()
 	out := Result{Findings: make([]Finding, 0, len(c.Criteria)), Hazards: Hazards(c.Setup, c.Animal), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
 	t := newTally()
-	var mends []mendable
 	if err := c.check(); err != nil {
 		return Result{}, err
 	}
+	whole := trialOf(&c, nil)
 	for i := range c.Criteria {
-		k := &c.Criteria[i]
-		f, mend := c.finding(k, c.measure(k))
-		out.Findings, mends = append(out.Findings, f), append(mends, mend)
-		if f.Score == nil {
+		k, p := &c.Criteria[i], &whole.parts[i]
+		out.Findings = append(out.Findings, p.finding(k))
+		if p.spans.n == 0 {
 			out.NotJudged = append(out.NotJudged, k.Code)
 			t.unjudged(k)
 			continue
 		}
-		t.add(k.Weight, *f.Score, mend)
-		out.governs.add(i, k.Weight, *f.Score, mend)
+		t.add(k.Weight, p.score, p.can)
+		out.governs.add(i, k.Weight, p.score, p.can)
 	}
 	for _, h := range out.Hazards {
 		t.hazard(h.Presence)
@@ -476,37 +487,21 @@ func Assess(c Case) (Result, error) {
 	}
 	out.Verdict, out.WorstVerdict, out.BestVerdict = j.Verdict, j.WorstVerdict, j.BestVerdict
 	out.Score, out.Weakest, out.BeforeHazards, out.weakestBefore = j.Score, j.Weakest, j.BeforeHazards, j.weakestBefore
-	out.Open = c.open(out, mends)
+	out.Open = whole.open(&j, out.Hazards, false)
 	return out, nil
-}
-
-func lower(v, w Verdict) Verdict {
-	if w.rank() < v.rank() {
-		return w
-	}
-	return v
-}
-
-func caseVerdict(short, mendable bool) Verdict {
-	switch {
-	case !short:
-		return Suitable
-	case mendable:
-		return AfterChanges
-	}
-	return Unsuitable
 }
 
 // mendable says, for the worst and the best case, whether a shortfall can be made
 // good without a bigger or other enclosure.
 type mendable struct{ worst, best bool }
 
-func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
-	f := Finding{Criterion: k.Code, Name: k.Name, Weight: k.Weight, Mend: k.Mend, Grade: k.Grade,
-		Agreement: k.Agreement, Sources: k.Sources, Note: k.Note, Standing: TargetNotKnown}
-	x, exact := m.Exact()
+// finding words the comparison.
+func (p *part) finding(k *Criterion) Finding {
+	f := Finding{Criterion: k.Code, Name: k.Name, Weight: k.Weight, Mend: p.mend, Grade: k.Grade,
+		Agreement: k.Agreement, Sources: k.Sources, Note: k.Note, Standing: p.standing(k)}
+	x, exact := p.measured.Exact()
 	switch {
-	case m.Unknown():
+	case p.measured.Unknown():
 	case k.Unit == "" && exact:
 		switch {
 		case x >= 1:
@@ -519,14 +514,14 @@ func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
 	case exact:
 		f.Value = figure(x, k.Unit)
 	default:
-		f.Between = m.band(k.Unit)
+		f.Between = p.measured.band(k.Unit)
 	}
-	if !k.TargetKnown() {
-		return f, mendable{true, true}
+	if p.spans.n == 0 {
+		return f
 	}
 	if k.Unit != "" {
 		f.Target = k.band(k.mildest())
-		if k.uncertain() {
+		if p.spans.uncertain() {
 			f.Strictest = k.band(k.strictest())
 		}
 		if exact {
@@ -537,19 +532,13 @@ func (c *Case) finding(k *Criterion, m Measurement) (Finding, mendable) {
 			f.Margin = figure(k.margin(x), unit)
 		}
 	}
-	s := k.Score(m)
-	f.Score = &s
-	f.Standing = k.standing(m, s)
-	can, by := c.mendable(k)
-	if by != "" && can.worst && s.Worst < 1 {
-		f.Mend = by
-	}
-	return f, can
+	f.Score = new(p.score)
+	return f
 }
 
 // mendable tells whether a shortfall in a criterion can be made good, and by what
 // work where that is other than the criterion's own.
-func (c *Case) mendable(k *Criterion) (can mendable, by Mend) {
+func (c *Case) mendable(k *Criterion, over *spans) (can mendable, by Mend) {
 	if k.Mend != Rebuild {
 		return mendable{true, true}, ""
 	}
@@ -558,7 +547,7 @@ func (c *Case) mendable(k *Criterion) (can mendable, by Mend) {
 		return mendable{}, ""
 	}
 	// What the enclosure could be made to measure as it is, by moving what is in it.
-	could := k.Score(kd.could(&c.Setup))
+	could := k.over(over, kd.could(&c.Setup))
 	return mendable{could.Worst == 1, could.Best == 1}, kd.couldBy
 }
 
@@ -576,15 +565,18 @@ func (k *Criterion) band(t Target) *quantity.Band {
 	return &b
 }
 
-func (k *Criterion) standing(m Measurement, s Interval) Standing {
+func (p *part) standing(k *Criterion) Standing {
+	if p.spans.n == 0 {
+		return TargetNotKnown
+	}
 	low, _ := k.span(k.strictest())
-	_, b := m.ends()
+	_, b := p.measured.ends()
 	switch {
-	case m.Unknown():
+	case p.measured.Unknown():
 		return NotMeasured
-	case s.Worst == 1:
+	case p.score.Worst == 1:
 		return Met
-	case s.Best == 1:
+	case p.score.Best == 1:
 		return Undecided
 	case b < low:
 		return Short
@@ -592,12 +584,15 @@ func (k *Criterion) standing(m Measurement, s Interval) Standing {
 	return Over
 }
 
-// open lists what is not known. What decides: anything, while the best case is
-// suitable; else only what could turn out to need another enclosure.
-func (c *Case) open(r Result, mends []mendable) []Open {
+// open lists what is not known, or of it only what decides. What does: anything, while
+// the best case is suitable; else only what could turn out to need another enclosure.
+func (t *trial) open(j *Judgement, hs []Hazard, deciding bool) []Open {
 	out := []Open{}
+	if deciding && j.Verdict != CannotTell {
+		return out
+	}
 	add := func(code, what string, decides bool) {
-		decides = decides && r.Verdict == CannotTell
+		decides = decides && j.Verdict == CannotTell
 		if i := slices.IndexFunc(out, func(o Open) bool { return o.What == what }); i >= 0 {
 			out[i].For = append(out[i].For, code)
 			out[i].Decides = out[i].Decides || decides
@@ -605,27 +600,31 @@ func (c *Case) open(r Result, mends []mendable) []Open {
 		}
 		out = append(out, Open{[]string{code}, what, decides})
 	}
-	for i, f := range r.Findings {
-		k := &c.Criteria[i]
-		if f.Standing == TargetNotKnown && k.Essential {
-			add(f.Criterion, "Find a published figure for the "+k.Name+" of this species", true)
+	for i := range t.parts {
+		p, k := &t.parts[i], &t.of.Criteria[i]
+		standing := p.standing(k)
+		if standing == TargetNotKnown && k.Essential {
+			add(k.Code, "Find a published figure for the "+k.Name+" of this species", true)
 		}
-		openMend := f.Standing == Short && mends[i].best != mends[i].worst
-		if f.Standing != NotMeasured && f.Standing != Undecided && !openMend {
+		openMend := standing == Short && p.can.best != p.can.worst
+		if standing != NotMeasured && standing != Undecided && !openMend {
 			continue
 		}
-		decides := r.BestVerdict == Suitable || f.Mend == Rebuild
-		if f.Value == nil && f.Answer == "" || openMend {
-			add(f.Criterion, k.ask(), decides)
+		decides := j.BestVerdict == Suitable || p.mend == Rebuild
+		if _, exact := p.measured.Exact(); !exact || openMend {
+			add(k.Code, k.ask(), decides)
 		}
-		if k.uncertain() {
-			add(f.Criterion, k.askAnimal(), decides)
+		if p.spans.uncertain() {
+			add(k.Code, k.askAnimal(), decides)
 		}
 	}
-	for _, h := range r.Hazards {
-		if h.Presence == Possible {
-			add(h.Code, h.ask, r.BestVerdict == Suitable)
+	for i := range hs {
+		if h := &hs[i]; h.Presence == Possible {
+			add(h.Code, h.ask, j.BestVerdict == Suitable)
 		}
+	}
+	if deciding {
+		out = slices.DeleteFunc(out, func(o Open) bool { return !o.Decides })
 	}
 	return out
 }
@@ -638,7 +637,6 @@ func (k *Criterion) askAnimal() string {
 }
 
 // uncertain reports whether the two scenarios differ in a bound that binds.
-func (k *Criterion) uncertain() bool {
-	s := k.spans()
+func (s *spans) uncertain() bool {
 	return s.n == 2 && (s.low[0] != s.low[1] || s.high[0] != s.high[1])
 }

@@ -270,6 +270,15 @@ type Lawful struct {
 // species, its genus or family; rules for a whole group or habit govern only an
 // aspect (floor, height, water) on which no such rule speaks at every size.
 func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
+	return answers(rules, body, n, jurisdiction, true)
+}
+
+// Sizes is Answers without the list of rules, for less of the work.
+func Sizes(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
+	return answers(rules, body, n, jurisdiction, false)
+}
+
+func answers(rules []*care.Rule, body Body, n int, jurisdiction string, list bool) Answer {
 	var a Answer
 	var direct Aspect
 	for _, r := range rules {
@@ -278,8 +287,10 @@ func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
 		}
 	}
 	variants := bestVariants(rules, body, n)
-	advice := make([]Outcome, 0, len(rules))
-	a.Rules = make([]Listed, 0, len(rules))
+	advice := make([]Outcome, 0, 8)
+	if list {
+		a.Rules = make([]Listed, len(rules))
+	}
 	var law map[*care.Rule]bool // in force where the animals live: advice is never below it
 	if jurisdiction != "" {
 		var outcomes []Outcome
@@ -289,8 +300,16 @@ func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
 			law[o.Rule] = true
 		}
 	}
-	for _, r := range rules {
-		l := Listed{Outcome: Evaluate(r, body, n)}
+	var unlisted Listed
+	for i, r := range rules {
+		why := mayAdvise(r, jurisdiction)
+		l := &unlisted
+		if list {
+			l = &a.Rules[i]
+		} else if why != "" {
+			continue
+		}
+		*l = Listed{Outcome: Evaluate(r, body, n)}
 		if o, ok := Outgrown(r, body, n); ok && hasSuccessor(rules, r, body, n) {
 			l.Outcome = o
 		}
@@ -298,8 +317,10 @@ func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
 		if wide(r) && !law[r] {
 			aspects &^= direct
 		}
-		switch why := mayAdvise(r, jurisdiction); {
+		switch {
 		case l.Reason != Evaluated:
+		case why == doubtful:
+			l.WhyNot = doubtful + ": " + r.Doubtful
 		case why != "":
 			l.WhyNot = why
 		case variants[r] != nil && variants[r] != r:
@@ -308,11 +329,10 @@ func Answers(rules []*care.Rule, body Body, n int, jurisdiction string) Answer {
 			l.WhyNot = "rules for the species itself come first"
 		default:
 			l.Governs = true
-			o := l.Outcome
+			advice = append(advice, l.Outcome)
+			o := &advice[len(advice)-1]
 			o.Constraint = o.only(aspects)
-			advice = append(advice, o)
 		}
-		a.Rules = append(a.Rules, l)
 	}
 	a.Advised = Combine(advice)
 	a.Known = a.Advised.Area > 0 || a.Advised.WaterVolume > 0
@@ -338,6 +358,8 @@ func hasSuccessor(rules []*care.Rule, r *care.Rule, body Body, n int) bool {
 	})
 }
 
+const doubtful = "doubtful"
+
 // mayAdvise says why a rule can't govern the advice, or "".
 func mayAdvise(r *care.Rule, jurisdiction string) string {
 	switch {
@@ -346,7 +368,7 @@ func mayAdvise(r *care.Rule, jurisdiction string) string {
 	case r.Status == care.Laboratory:
 		return "a floor for laboratories, not advice for keeping"
 	case r.Doubtful != "":
-		return "doubtful: " + r.Doubtful
+		return doubtful
 	case r.Status == care.InForce && jurisdiction != "" && r.Jurisdiction != "" && !InJurisdiction(r.Jurisdiction, jurisdiction):
 		return "the law of another jurisdiction"
 	}
@@ -365,8 +387,12 @@ var euMembers = strings.Fields("AT BE BG CY CZ DE DK EE ES FI FR GR HR HU IE IT 
 // InJurisdiction reports whether a rule of one jurisdiction holds in another: its
 // own, a part of it (DE in DE-BY), or the Union in a member state.
 func InJurisdiction(rule, place string) bool {
-	country, _, _ := strings.Cut(place, "-")
-	return rule == place || strings.HasPrefix(place, rule+"-") || (rule == "EU" && slices.Contains(euMembers, country))
+	if rule == "EU" {
+		country, _, _ := strings.Cut(place, "-")
+		return place == rule || strings.HasPrefix(place, "EU-") || slices.Contains(euMembers, country)
+	}
+	rest, part := strings.CutPrefix(place, rule)
+	return part && (rest == "" || rest[0] == '-')
 }
 
 // bestVariants maps each rule that has alternatives to the alternative with the
