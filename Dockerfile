@@ -10,15 +10,16 @@ ARG BUILD_IMAGE=golang:1.26
 ARG BASE_IMAGE=scratch
 
 FROM ${BUILD_IMAGE} AS build
-ENV CGO_ENABLED=0 GOFLAGS=-buildvcs=false
+# Where modules come from, if not from where the image says. A vendor folder needs none.
+ARG GOPROXY
+ARG GOFLAGS
+ENV CGO_ENABLED=0
 # WORKDIR makes a folder without a shell: for the compiler, and for the data.
 WORKDIR /tmp
 WORKDIR /out/data
 WORKDIR /src
-COPY go.mod go.sum ./
-RUN ["go", "mod", "download"]
 COPY . .
-RUN ["go", "build", "-trimpath", "-ldflags=-s -w", "-o", "/out/denwright", "./cmd/denwright"]
+RUN ["go", "build", "-buildvcs=false", "-trimpath", "-ldflags=-s -w", "-o", "/out/denwright", "./cmd/denwright"]
 
 FROM ${BASE_IMAGE}
 COPY --from=build /out/denwright /denwright

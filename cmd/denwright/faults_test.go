@@ -194,7 +194,7 @@ func (r *rig) people(t testing.TB) {
 // start runs a replica as a process of its own.
 func (r *rig) start(t testing.TB) *service {
 	t.Helper()
-	return process(t, []string{envDatabase + "=" + r.database})
+	return process(t, envDatabase+"="+r.database)
 }
 
 var writer = &http.Client{Timeout: 40 * time.Second}

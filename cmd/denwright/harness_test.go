@@ -149,11 +149,17 @@ func serving(t testing.TB, args ...string) *service {
 }
 
 // process runs denwright serve as a process of its own, until the test ends.
-func process(t testing.TB, env []string, args ...string) *service {
+func process(t testing.TB, env ...string) *service {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(append(os.Environ(), env...), "DENWRIGHT_TEST_ARGUMENTS=serve\n--address\n127.0.0.1:0")
+	return started(t, cmd)
+}
+
+// started starts a service and stops it when the test ends.
+func started(t testing.TB, cmd *exec.Cmd) *service {
 	t.Helper()
 	r := &record{line: make(chan string, 1)}
-	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(append(os.Environ(), env...), "DENWRIGHT_TEST_ARGUMENTS="+strings.Join(append([]string{"serve", "--address", "127.0.0.1:0"}, args...), "\n"))
 	cmd.Stderr = r
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -174,6 +180,39 @@ func process(t testing.TB, env []string, args ...string) *service {
 	})
 	s.url = listening(t, r, ended)
 	return s
+}
+
+// BenchmarkStart measures from the start of the program to its first readiness.
+func BenchmarkStart(b *testing.B) {
+	program := filepath.Join(b.TempDir(), "denwright")
+	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
+		b.Fatalf("%v\n%s", err, out)
+	}
+	for _, bb := range []struct {
+		name   string
+		before func(b *testing.B)
+		args   []string
+	}{
+		{"without a database", func(b *testing.B) { home(b) }, []string{"--database", "none"}},
+		{"new file", func(b *testing.B) { home(b) }, nil},
+		{"file with a published record", func(b *testing.B) { fresh(b); published(b, dragon, warmerNights(b, "22", "23")) }, nil},
+	} {
+		b.Run(bb.name, func(b *testing.B) {
+			bb.before(b)
+			for b.Loop() {
+				s := started(b, exec.Command(program, append([]string{"serve", "--address", "127.0.0.1:0"}, bb.args...)...))
+				s.ready(b)
+				b.StopTimer()
+				if err := s.stop(); err != nil {
+					b.Fatal(err)
+				}
+				if bb.name == "new file" {
+					bb.before(b)
+				}
+				b.StartTimer()
+			}
+		})
+	}
 }
 
 // get asks for a path, once.
