@@ -89,7 +89,7 @@ func keepingFlags(f *flag.FlagSet) *keeping {
 	return &keeping{
 		database: databaseFlag(f),
 		keyFile:  f.String("key-file", "", "a `file` that holds the key to act with (default: the key in "+envKey+"; without one, the person at this machine acts)"),
-		as:       f.String("as", "", "your `name` in the audit trail where no key is used (default: the user of this machine)"),
+		as:       f.String("as", "", "act as the person at this machine, with no key, under this `name` in the audit trail (default: the user of this machine)"),
 		asJSON:   f.Bool("json", false, "write JSON"),
 	}
 }
@@ -156,10 +156,10 @@ func (k *keeping) caller(ctx context.Context, s *store.Store) (store.Caller, err
 		}
 		secret, from = strings.TrimSpace(string(raw)), *k.keyFile
 	}
-	if secret != "" || *k.keyFile != "" {
-		if *k.as != "" {
-			return store.Caller{}, usageError{"--as can't be combined with a key, which says whose it is"}
-		}
+	if *k.keyFile != "" && *k.as != "" {
+		return store.Caller{}, usageError{"--as can't be combined with --key-file: the key says whose it is"}
+	}
+	if *k.keyFile != "" || secret != "" && *k.as == "" {
 		who, err := s.Authenticate(ctx, secret)
 		if err != nil {
 			err = fmt.Errorf("key in %s: %w", from, err)

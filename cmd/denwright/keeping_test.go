@@ -163,7 +163,8 @@ func TestOrganisationsAndKeys(t *testing.T) {
 	}
 	says(t, exitBadInput, []string{"cy.key: key unknown or revoked", "give a key that is in use"}, "key", "list", "--key-file", file)
 	says(t, exitBadInput, []string{"no file"}, "key", "list", "--key-file", file+"x")
-	says(t, exitBadInput, []string{"--as can't be combined"}, "key", "list", "--as", "Bea")
+	says(t, exitBadInput, []string{"--as can't be combined"}, "key", "list", "--as", "Bea", "--key-file", file)
+	says(t, exitAnswered, []string{"Ada the admin"}, "key", "list", "--as", "Bea", "--organisation", rescue) // the flag wins
 	t.Setenv(envKey, "dwk_wrong")
 	says(t, exitBadInput, []string{envKey + ": key unknown or revoked"}, "key", "list")
 	t.Setenv(envKey, secrets[store.Keeper])

@@ -63,8 +63,8 @@ Each command takes -h. A name is a species id, a scientific name, a synonym or a
 common name; a name borne by several species is answered with the candidates.
 
 Exit codes: 0 answered (assess: suitable), 1 failed, 2 bad input,
-3 no single species by that name, 4 changed by someone else since it was read, 10 suitable after changes, 11 unsuitable,
-12 cannot tell.
+3 no single species by that name, 4 changed by someone else since it was read,
+10 suitable after changes, 11 unsuitable, 12 cannot tell.
 `
 
 func main() {

@@ -95,7 +95,7 @@ type keeper struct {
 	use func(*care.Catalogue)
 
 	// Used by one goroutine: the start, then the watcher.
-	answers bool // a catalogue is in use
+	inUse   string // a catalogue's revision
 	trouble string
 	told    time.Time
 
@@ -109,11 +109,13 @@ func (k *keeper) take(c *care.Catalogue) {
 }
 
 func (k *keeper) put(c *care.Catalogue) {
-	k.use(c)
-	k.log.Info("records in use", "catalogue", c.Revision)
-	if !k.answers {
-		k.answers = true
+	if k.inUse == "" {
 		debug.SetGCPercent(k.collect)
+	}
+	if c.Revision != k.inUse {
+		k.use(c)
+		k.inUse = c.Revision
+		k.log.Info("records in use", "catalogue", c.Revision)
 	}
 }
 
@@ -139,7 +141,7 @@ func (k *keeper) report(err error) {
 		k.trouble, k.told = text, time.Now()
 		k.log.Warn("database", "error", text)
 	}
-	if !k.answers {
+	if k.inUse == "" {
 		k.embedded()
 	}
 }
