@@ -51,11 +51,11 @@ func (s *Site) savedPages(m mount) {
 	m.post("/organisation/delete", s.signedIn(store.Admin, deleteOrganisation))
 }
 
-// perPage is how many rows a list shows, so that it stays small and is one look.
-const perPage = 25
+// rowsPerPage is how many rows a list shows, so that it stays small and is one look.
+const rowsPerPage = 25
 
 func (v *visitor) cursor() store.Page {
-	return store.Page{Cursor: v.QueryParam("cursor"), Limit: perPage}
+	return store.Page{Cursor: v.QueryParam("cursor"), Limit: rowsPerPage}
 }
 
 // nextPage is the address of the next page of a list; empty on the last.
