@@ -549,13 +549,7 @@ func TestSetCatalogue(t *testing.T) {
 		return w
 	}
 	before := get("/v1/species")
-	c, err := embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
-	published := *c
-	published.Revision = "1-invented"
-	s.SetCatalogue(&published)
+	s.SetCatalogue(renamed(t, "1-invented"))
 	after := get("/v1/species")
 	if before.Header().Get("ETag") == after.Header().Get("ETag") || !strings.Contains(after.Body.String(), `"catalogue_revision":"1-invented"`) {
 		t.Errorf("tags %s and %s", before.Header().Get("ETag"), after.Header().Get("ETag"))

@@ -47,6 +47,17 @@ func TestMain(m *testing.M) {
 
 func quiet() *slog.Logger { return slog.New(slog.NewJSONHandler(io.Discard, nil)) }
 
+// renamed is the embedded catalogue under another revision.
+func renamed(t testing.TB, revision string) *care.Catalogue {
+	t.Helper()
+	c, err := care.Embedded()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Revision = revision
+	return c
+}
+
 func newServer(t testing.TB) *Server {
 	t.Helper()
 	c, err := embedded()

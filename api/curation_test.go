@@ -322,14 +322,8 @@ func TestArchives(t *testing.T) {
 // Of changes made out of order the later one stays in use.
 func TestAdvance(t *testing.T) {
 	s := newServer(t)
-	c, err := embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, tt := range []struct{ made, want string }{{"2-b", "2-b"}, {"1-a", "2-b"}, {"2-c", "2-b"}, {"10-d", "10-d"}} {
-		next := *c
-		next.Revision = tt.made
-		s.advance(&next)
+		s.advance(renamed(t, tt.made))
 		if got := s.snapshot.Load().Revision; got != tt.want {
 			t.Errorf("after %s: %s, want %s", tt.made, got, tt.want)
 		}

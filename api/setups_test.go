@@ -340,13 +340,7 @@ func TestRefusedSetupIsNamed(t *testing.T) {
 // A run of reassessment for which the time is up ends early and says so; a repeat goes on.
 func TestReassessmentEndsInTime(t *testing.T) {
 	d := newDen(t)
-	c, err := embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
-	other := *c
-	other.Revision = "1-invented"
-	d.server.SetCatalogue(&other)
+	d.server.SetCatalogue(renamed(t, "1-invented"))
 	whole := d.handler
 	d.handler = d.server.Handler(Config{Store: d.store, WriteTimeout: 1}) // half a nanosecond is over at once
 	if run := d.must(t, store.Keeper, "POST", "/v1/reassessments", `{}`); run["complete"] != false || run["assessed"] != 0.0 {

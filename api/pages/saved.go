@@ -51,11 +51,11 @@ func (s *Site) savedPages(m mount) {
 	m.post("/organisation/delete", s.signedIn(store.Admin, deleteOrganisation))
 }
 
-// perPage is how many rows a list shows, so that it stays small and is one look.
-const perPage = 25
+// rowsPerPage is how many rows a list shows, so that it stays small and is one look.
+const rowsPerPage = 25
 
 func (v *visitor) cursor() store.Page {
-	return store.Page{Cursor: v.QueryParam("cursor"), Limit: perPage}
+	return store.Page{Cursor: v.QueryParam("cursor"), Limit: rowsPerPage}
 }
 
 // nextPage is the address of the next page of a list; empty on the last.
@@ -783,7 +783,7 @@ func answerPage(v *visitor) error {
 		return err
 	}
 	if refused == nil {
-		d.compare(v.look.units)
+		d.Rows, d.Same = compareAnswers(d.Then, d.Today, v.look.units)
 	}
 	if v.QueryParam("again") != "" {
 		d.Again, err = v.workAgain(r.Kept.ID)
@@ -811,8 +811,8 @@ func (v *visitor) workAgain(id string) (string, error) {
 	return "differs", nil
 }
 
-// compare lists the findings and hazards that differ.
-func (d *answerData) compare(units quantity.System) {
+// compareAnswers lists the findings and hazards that differ, and counts the others.
+func compareAnswers(then, now keptAnswer, units quantity.System) (rows []answerRow, same int) {
 	type both struct{ name, then, now string }
 	all := map[string]*both{}
 	var order []string
@@ -823,29 +823,44 @@ func (d *answerData) compare(units quantity.System) {
 		}
 		return all[code]
 	}
-	for _, f := range d.Then.Findings {
+	for _, f := range then.Findings {
 		add(f.Criterion, f.Name).then = f.say(units)
 	}
-	for _, f := range d.Today.Findings {
+	for _, f := range now.Findings {
 		add(f.Criterion, f.Name).now = f.say(units)
 	}
-	for _, h := range d.Then.Hazards {
+	for _, h := range then.Hazards {
 		add("hazard "+h.Code, h.Name).then = h.Presence
 	}
-	for _, h := range d.Today.Hazards {
+	for _, h := range now.Hazards {
 		add("hazard "+h.Code, h.Name).now = h.Presence
 	}
 	for _, code := range order {
 		if b := all[code]; b.then == b.now {
-			d.Same++
+			same++
 		} else {
-			d.Rows = append(d.Rows, answerRow{b.name, b.then, b.now})
+			rows = append(rows, answerRow{b.name, b.then, b.now})
 		}
 	}
+	return rows, same
+}
+
+// differing are the findings that differ between two answers kept.
+func (v *visitor) differing(before, after []byte) ([]answerRow, error) {
+	then, err := readAnswer(before)
+	if err != nil {
+		return nil, err
+	}
+	now, err := readAnswer(after)
+	if err != nil {
+		return nil, err
+	}
+	rows, _ := compareAnswers(then, now, v.look.units)
+	return rows, nil
 }
 
 type answerChangesData struct {
-	Changed []store.Change
+	Changed []changedRow
 	Same    int // answers on this page that did not change
 	New     int // answers that are their setup's first
 	Next    string
@@ -857,6 +872,12 @@ type answerChangesData struct {
 	Token         string
 	Species       string
 	Revision      string
+}
+
+// changedRow is a setup whose answer changed, and which findings did.
+type changedRow struct {
+	store.Change
+	Findings []answerRow
 }
 
 // answerChanges lists the saved setups whose answer changed with the catalogue in use.
@@ -903,7 +924,11 @@ func answerChanges(v *visitor) error {
 			if err != nil {
 				return err
 			}
-			d.Changed = append(d.Changed, store.Change{Setup: a.Setup, Name: last.Items[0].Name, Previous: *before, Current: a})
+			row := changedRow{Change: store.Change{Setup: a.Setup, Name: last.Items[0].Name, Previous: *before, Current: a}}
+			if row.Findings, err = v.differing(before.Payload, a.Payload); err != nil {
+				return err
+			}
+			d.Changed = append(d.Changed, row)
 		}
 	}
 	d.Next = v.nextPage(list.Next)

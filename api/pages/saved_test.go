@@ -618,7 +618,7 @@ func TestSetupList(t *testing.T) {
 	if page := said(h.as("keeper", "/setups", nil).Body.String()); !strings.Contains(page, "Nothing is saved yet First assess an enclosure") {
 		t.Errorf("an empty list does not say what to do: %s", page)
 	}
-	for i := range perPage + 2 {
+	for i := range rowsPerPage + 2 {
 		h.saved("keeper", fmt.Sprintf("Box %02d.", i))
 	}
 	seen := map[string]int{}
@@ -632,8 +632,8 @@ func TestSetupList(t *testing.T) {
 			path = html.UnescapeString(next[1])
 		}
 	}
-	if len(seen) != perPage+2 {
-		t.Errorf("%d setups on all pages, want %d", len(seen), perPage+2)
+	if len(seen) != rowsPerPage+2 {
+		t.Errorf("%d setups on all pages, want %d", len(seen), rowsPerPage+2)
 	}
 	for query, want := range map[string]string{"python-regius": "Nothing is saved for: royal python", "inland bearded dragon": "Those for: inland bearded dragon", "bearded dragon": "Choose the one you mean", "zzzzqqq": "No species has a name near zzzzqqq"} {
 		if page := said(h.as("reader", "/setups?species="+url.QueryEscape(query), nil).Body.String()); !strings.Contains(page, want) {
