@@ -18,7 +18,7 @@ import (
 func (s *Site) climatePages(m mount) { m.get("/climate", climatePage) }
 
 // climateRows are the lists of the form.
-var climateRows = []string{"animals", "enclosure.vents", "heat_sources", "uv_lamps", "readings"}
+var climateRows = []string{"animals", "enclosure.walls.layers", "enclosure.vents", "heat_sources", "uv_lamps", "readings"}
 
 // fields makes fields of one kind from their places.
 func fields(k kind, at ...string) (out []field) {
@@ -40,19 +40,22 @@ func (r *request) climateForm() *form {
 	}
 	all := slices.Concat(who,
 		[]field{{At: "enclosure.length", Kind: lengthField, Needed: true}, {At: "enclosure.width", Kind: lengthField, Needed: true}, {At: "enclosure.height", Kind: lengthField, Needed: true},
-			{At: "enclosure.walls.construction", Kind: choiceField, Options: sizing.Constructions, Needed: true, Start: "plywood-18mm"},
+			{At: "enclosure.walls.construction", Kind: choiceField, Options: sizing.Constructions, Start: "plywood-18mm"},
+			choice("enclosure.walls.layers.0.material", sizing.MaterialNames()...), {At: "enclosure.walls.layers.0.thickness", Kind: smallField},
 			choice("enclosure.walls.glazing", sizing.Constructions...), choice("enclosure.front.construction", sizing.Constructions...), choice("enclosure.floor.construction", sizing.Constructions...),
 			choice("enclosure.lid.kind", "mesh", "glass", "panel"), figure("enclosure.fan", "m³/h"), figure("enclosure.leakage", "1/h"),
 			{At: "enclosure.front_braced", Kind: yesNoField}},
 		fields(fractionField, "enclosure.walls.glazed_share", "enclosure.lid.mesh_share", "enclosure.lid.mesh.open_area"),
 		[]field{choice("enclosure.vents.0.side", "front", "back", "left", "right", "top", "floor")},
 		fields(areaField, "enclosure.vents.0.area"), fields(fractionField, "enclosure.vents.0.open_share"), fields(lengthField, "enclosure.vents.0.bottom", "enclosure.vents.0.top"),
-		[]field{choice("substrate.kind", sizing.SubstrateKinds()...), {At: "room.altitude", Kind: figureField, Unit: "m"}, {At: "day_hours", Kind: hoursField}},
+		[]field{choice("substrate.kind", sizing.SubstrateKinds()...), {At: "day_hours", Kind: hoursField}},
 		fields(lengthField, "substrate.depth", "drainage.depth", "highest_platform", "water.depth", "targets.reading_height"),
+		fields(temperatureField, "room.winter.temperature", "room.winter.night_temperature", "room.summer.temperature", "room.summer.night_temperature"),
 		fields(fractionField, "substrate.water_content", "room.winter.humidity", "room.summer.humidity", "humidifier.vapour_share",
 			"targets.humidity_day.low", "targets.humidity_day.high", "targets.humidity_night.low", "targets.humidity_night.high"),
+		[]field{figure("room.altitude", "m")},
 		fields(volumeField, "drainage.watering_per_day", "drainage.uptake_per_day", "humidifier.output_per_hour"),
-		fields(temperatureField, "room.winter.temperature", "room.winter.night_temperature", "room.summer.temperature", "room.summer.night_temperature", "water.temperature",
+		fields(temperatureField, "water.temperature",
 			"targets.hot_spot", "targets.warm_min", "targets.warm_max", "targets.cool_max", "targets.night_min", "targets.night_max", "targets.air_max"),
 		[]field{choice("heat_sources.0.kind", sizing.SourceKinds...), choice("heat_sources.0.role", sizing.SourceRoles...), choice("heat_sources.0.place", "inside", "outside", "under-floor", "in-water"), figure("heat_sources.0.beam_angle", "°")},
 		fields(powerField, "heat_sources.0.power"), fields(lengthField, "heat_sources.0.from_left", "heat_sources.0.height", "heat_sources.0.spot_height", "heat_sources.0.covers"), fields(areaField, "heat_sources.0.area"),
@@ -75,18 +78,29 @@ func (r *request) climateForm() *form {
 	return r.newForm("ask", values, all, climateRows...)
 }
 
-// climatePart is one page of an answer, and the parts of the engine's on it. All on one
-// page would be too much for a phone.
+// climatePart is one page of an answer; all on one page would be too much for a phone.
+// It asks the engine for the parts named, for all where none is: warmth and damp depend
+// on each other, so that one asked for alone comes out otherwise. show leaves out what
+// belongs to the other pages.
 type climatePart struct {
 	name string
-	of   []string
+	asks []string
+	show func(all *sizing.ClimateAnswer) sizing.ClimateAnswer
 }
 
 var climateParts = []climatePart{
-	{"warmth", []string{"calibration", "profile", "heating"}},
-	{"light", []string{"uv", "day_length"}},
-	{"damp", []string{"humidity", "condensation"}},
-	{"ground", []string{"drainage", "ground", "loads"}},
+	{"warmth", nil, func(a *sizing.ClimateAnswer) sizing.ClimateAnswer {
+		return sizing.ClimateAnswer{Calibration: a.Calibration, Profile: a.Profile, Heating: a.Heating}
+	}},
+	{"light", []string{"uv", "day_length"}, func(a *sizing.ClimateAnswer) sizing.ClimateAnswer {
+		return sizing.ClimateAnswer{UV: a.UV, DayLength: a.DayLength}
+	}},
+	{"damp", nil, func(a *sizing.ClimateAnswer) sizing.ClimateAnswer {
+		return sizing.ClimateAnswer{Humidity: a.Humidity, Condensation: a.Condensation}
+	}},
+	{"ground", nil, func(a *sizing.ClimateAnswer) sizing.ClimateAnswer {
+		return sizing.ClimateAnswer{Drainage: a.Drainage, Ground: a.Ground, Loads: a.Loads}
+	}},
 }
 
 type climateData struct {
@@ -130,12 +144,15 @@ func climatePage(r *request) error {
 	case d.Form.sent() && d.Form.touched("enclosure.", "room.", "heat_sources.", "uv_lamps.", "readings."):
 		part := max(slices.IndexFunc(climateParts, func(p climatePart) bool { return p.name == r.QueryParam("part") }), 0)
 		if d.ask() {
-			d.Part, d.question.Parts = climateParts[part].name, climateParts[part].of
+			d.Part, d.question.Parts = climateParts[part].name, climateParts[part].asks
 			a, err := sizing.Climate(r.snap.Catalogue, d.question)
 			if err != nil && !d.Form.refused(err) {
 				return err
 			}
-			if d.ClimateAnswer = a; a != nil {
+			if a != nil {
+				shown := climateParts[part].show(a)
+				shown.Species, shown.Animals, shown.Targets, shown.Assumptions, shown.Warnings, shown.Cautions = a.Species, a.Animals, a.Targets, a.Assumptions, a.Warnings, a.Cautions
+				d.ClimateAnswer = &shown
 				if d.Query, err = pack(d.Form.kept()); err != nil {
 					return err
 				}
@@ -213,32 +230,20 @@ func (d *climateData) advise(r *request) {
 	}
 }
 
-// Asked is a field of the question by its JSON pointer, as a place in the form to go to.
+// asked is a field of the question by its JSON pointer, as a place in the form to go to.
 type asked struct{ ID, Label string }
 
 // Where turns a pointer of the answer into the field of the form, the first one under it.
 func (d climateData) Where(pointer string) *asked {
-	at := strings.ReplaceAll(strings.TrimPrefix(pointer, "/"), "/", ".")
-	parts := strings.Split(at, ".")
-	if len(parts) > 1 { // rows left blank have shifted those after them
-		for back, place := range d.Form.backTo {
-			list := "/" + parts[0] + "/" + parts[1] + "/"
-			if strings.HasPrefix(back, list) {
-				typed := strings.Split(place, ".")
-				parts[1] = typed[1]
-				break
-			}
-		}
-		at = strings.Join(parts, ".")
+	at, ok := d.Form.field(pointer)
+	if !ok {
+		return nil
 	}
-	for _, one := range d.Form.Fields {
-		if one.At == at || strings.HasPrefix(one.At, at+".") {
-			if v, err := d.Form.Field(one.At); err == nil {
-				return &asked{v.ID, v.Label}
-			}
-		}
+	v, err := d.Form.Field(at)
+	if err != nil {
+		return nil
 	}
-	return nil
+	return &asked{v.ID, v.Label}
 }
 
 // Est writes a figure with the spread that its uncertain coefficients leave.
@@ -691,8 +696,8 @@ func (d climateData) Asked() (out []askedPart) {
 			said += " " + v.Shown
 		}
 		said = v.Label + " " + said
-		if n := len(out); n > 0 && out[n-1].Name == name {
-			out[n-1].Said += "; " + said
+		if i := slices.IndexFunc(out, func(p askedPart) bool { return p.Name == name }); i >= 0 {
+			out[i].Said += "; " + said
 			continue
 		}
 		out = append(out, askedPart{name, said})
