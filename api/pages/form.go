@@ -53,7 +53,7 @@ var bareUnits = map[kind][2]string{
 type field struct {
 	At      string
 	Kind    kind
-	Options []string // of a choice; their texts are <form>.<field>.<option>, or the word itself
+	Options []string // of a choice; their texts are <form>.<field>.<option>, option.<option>, or the word itself
 	// Unit overrides the unit of a bare number: a field in kilograms, mm or hours.
 	Unit string
 	// Start is what stands in an empty form.
@@ -241,6 +241,9 @@ func (f *form) field(pointer string) (at string, ok bool) {
 		pointer, rest = pointer[:cut], strings.ReplaceAll(pointer[cut:], "/", ".")+rest
 	}
 	at = strings.TrimPrefix(at+rest, ".")
+	if i := slices.IndexFunc(f.Fields, func(one field) bool { return at != "" && strings.HasPrefix(one.At, at+".") }); i >= 0 {
+		return f.Fields[i].At, true // a whole part is wanting: its first field leads there
+	}
 	for at != "" { // a problem with a part of what a field says is the field's
 		if slices.ContainsFunc(f.Fields, func(one field) bool { return one.At == at }) {
 			return at, true
@@ -411,8 +414,11 @@ func (f *form) Field(at string) (fieldView, error) {
 	}
 	for _, o := range one.Options {
 		text := o
-		if f.all.has(key + "." + o) {
+		switch {
+		case f.all.has(key + "." + o):
 			text = f.all.say(key + "." + o)
+		case f.all.has("option." + o):
+			text = f.all.say("option." + o)
 		}
 		v.Choices = append(v.Choices, choice{o, text, o == v.Value || one.Kind == manyField && slices.Contains(typed, o)})
 	}

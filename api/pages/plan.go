@@ -139,6 +139,8 @@ type planData struct {
 	// Query of the plan, packed, its sides written out: the drawings are of this plan even where
 	// the advised size had to grow.
 	Query template.URL
+	// Climate is the same enclosure as a question about its climate.
+	Climate template.URL
 	// Changes lead on from a plan that does not fit.
 	Changes []planChange
 	Year    int
@@ -200,7 +202,14 @@ func (d *planData) answer(r *request, q sizing.PlanQuestion) error {
 		for at, l := range map[string]quantity.Length{"enclosure.length": p.Length, "enclosure.width": p.Width, "enclosure.height": p.Height} {
 			v.Set(at, exact(l))
 		}
-		d.Query, err = pack(v)
+		if d.Query, err = pack(v); err != nil {
+			return err
+		}
+		next := climateOf(d.Form, q, p)
+		d.Climate, err = pack(next)
+		if next.Get("room.winter.temperature") == "" {
+			d.Climate += "&edit=yes#f-room-winter-temperature"
+		}
 		return err
 	}
 	for _, change := range a.Blocked.Changes {
