@@ -52,7 +52,7 @@ type handoverData struct {
 
 type needRow struct {
 	sizing.HandoverNeed
-	HereText, WantedText string
+	HereText, WantedText, Stands string
 }
 
 // handoverPage is one sheet to print for who takes the animal home.
@@ -76,7 +76,10 @@ func handoverPage(r *request) error {
 		}
 	}
 	for _, n := range sheet.Needs {
-		row := needRow{HandoverNeed: n, WantedText: r.all.word("answer", "yes")}
+		row := needRow{HandoverNeed: n, WantedText: r.all.word("answer", "yes"), Stands: r.all.word("stands", n.Standing)}
+		if n.Answer != "" && n.Standing == score.Short {
+			row.Stands = r.all.word("lacks", n.Answer)
+		}
 		switch {
 		case n.Here != nil:
 			row.HereText = writeBand(n.Here, r.look.units)
