@@ -240,7 +240,7 @@ func (r *request) findings(a *score.Result, species string) (out []findingRow, t
 func (r *request) here(f *score.Finding) string {
 	switch {
 	case f.Value != nil:
-		return r.q(f.Value)
+		return writeBand(quantity.Band{Low: &f.Value.Number, High: &f.Value.Number, Unit: f.Value.Unit}, r.look.units)
 	case f.Between != nil:
 		return writeBand(f.Between, r.look.units)
 	case f.Answer != "":

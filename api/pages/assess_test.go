@@ -119,7 +119,7 @@ func TestAssessPageSaysWhatTheEngineSays(t *testing.T) {
 		}
 		for _, f := range a.Findings {
 			want = append(want, f.Name)
-			if f.Value != nil {
+			if f.Value != nil && f.Value.Unit != "animals" {
 				want = append(want, r.q(f.Value))
 			}
 			for _, key := range f.Sources {
