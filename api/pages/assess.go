@@ -23,13 +23,18 @@ func (s *Site) assessPages(m mount) {
 
 }
 
+// mostChanges is how many changes are shown one by one, so that the page stays small.
+const mostChanges = 6
+
 type assessData struct {
 	Form *form
 	*sizing.Assessment
 	Open  []openField // what is not known, what decides first
 	Band  template.HTML
 	Rows  []findingRow
-	There []string // what is wanted, has no figure and is there
+	First []score.Change // those that help most
+	More  int            // changes that are not shown
+	There []string       // what is wanted, has no figure and is there
 	// Danger are the hazards that are there or may be, the definite first.
 	Danger []score.Hazard
 	// Worst and Best say what the ends of the interval suppose.
@@ -44,6 +49,7 @@ type assessData struct {
 type findingRow struct {
 	score.Finding
 	Here, Wanted, Margin string
+	Stands               string
 	Position             template.HTML
 	Claims               string // the page with every claim behind the target
 }
@@ -65,6 +71,8 @@ func assessPage(r *request) error {
 		d.Open = f.openFields(d.Assessment.Open)
 		d.Band = r.scoreBand("score", &d.Result)
 		d.Rows, d.There = r.findings(&d.Result, d.Species.ID)
+		d.First = d.Changes[:min(len(d.Changes), mostChanges)]
+		d.More = len(d.Changes) - len(d.First)
 		d.Danger = present(d.Hazards)
 		d.Worst, d.Best = r.ends(&d.Result)
 		d.Weakest = weakest(&d.Result)
@@ -168,8 +176,8 @@ func (r *request) scoreBars(id, title string, bars []scoreBar) template.HTML {
 	}
 	const step = 36.0
 	foot := step*float64(len(bars)) + 4
-	p := newPicture(id, title, strings.Join(says, ". "), 360, foot+32)
-	x := axis{0, 1, 12, 348}
+	p := newPicture(id, title, strings.Join(says, ". "), 300, foot+32)
+	x := axis{0, 1, 12, 288}
 	for _, v := range []float64{0, 0.25, 0.5, 0.75, 1} {
 		p.line("grid", x.at(v), 18, x.at(v), foot)
 		p.text("tick", x.at(v), foot+13, "middle", strconv.FormatFloat(v, 'f', -1, 64))
@@ -207,6 +215,10 @@ func (r *request) findings(a *score.Result, species string) (out []findingRow, t
 			continue
 		}
 		row := findingRow{Finding: f, Here: r.here(&f), Wanted: r.wanted(&f), Margin: r.margin(&f), Position: r.position(&f)}
+		row.Stands = r.all.word("stands", f.Standing)
+		if f.Answer != "" && f.Standing == score.Short { // yes or no is no measure
+			row.Stands = r.all.word("lacks", f.Answer)
+		}
 		if p := care.ParameterOf(care.Code(f.Criterion)); p != nil {
 			row.Claims = "/species/" + species + "/claims?parameter=" + f.Criterion
 		}
@@ -228,7 +240,7 @@ func (r *request) findings(a *score.Result, species string) (out []findingRow, t
 func (r *request) here(f *score.Finding) string {
 	switch {
 	case f.Value != nil:
-		return r.q(f.Value)
+		return writeBand(quantity.Band{Low: &f.Value.Number, High: &f.Value.Number, Unit: f.Value.Unit}, r.look.units)
 	case f.Between != nil:
 		return writeBand(f.Between, r.look.units)
 	case f.Answer != "":
@@ -328,14 +340,12 @@ func (r *request) position(f *score.Finding) template.HTML {
 			continue
 		}
 		last = x.at(*b)
-		p.line("axis", last, 22, last, 26)
 		p.text("tick", min(max(last, 10), 170), 36, "middle", num(*b))
 	}
 	switch {
 	case low != nil && high != nil && *low == *high:
 		at := x.at(*low)
-		p.curve("here", [][2]float64{{at - 4, 0}, {at + 4, 0}, {at, 7}})
-		p.line("here", at, 4, at, 22)
+		p.here(at, 0, 22)
 	default:
 		from, to := x.from, x.to
 		if low != nil {

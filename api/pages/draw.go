@@ -59,6 +59,11 @@ func (p *picture) text(class string, x, y float64, anchor, s string) {
 	fmt.Fprintf(&p.b, `<text class="%s" x="%s" y="%s" text-anchor="%s">%s</text>`, class, num(x), num(y), anchor, html.EscapeString(s))
 }
 
+// here marks a place on a scale from above: a point that ends in a line.
+func (p *picture) here(x, y, height float64) {
+	fmt.Fprintf(&p.b, `<path class="here" d="M%s %sh8l-3 7v%sh-2v-%sz"/>`, num(x-4), num(y), num(height-7), num(height-7))
+}
+
 // curve draws a line through points (x, y), or an area where class says fill.
 func (p *picture) curve(class string, points [][2]float64) {
 	if len(points) == 0 {

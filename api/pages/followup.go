@@ -52,7 +52,7 @@ type handoverData struct {
 
 type needRow struct {
 	sizing.HandoverNeed
-	HereText, WantedText string
+	HereText, WantedText, Stands string
 }
 
 // handoverPage is one sheet to print for who takes the animal home.
@@ -76,7 +76,10 @@ func handoverPage(r *request) error {
 		}
 	}
 	for _, n := range sheet.Needs {
-		row := needRow{HandoverNeed: n, WantedText: r.all.word("answer", "yes")}
+		row := needRow{HandoverNeed: n, WantedText: r.all.word("answer", "yes"), Stands: r.all.word("stands", n.Standing)}
+		if n.Answer != "" && n.Standing == score.Short {
+			row.Stands = r.all.word("lacks", n.Answer)
+		}
 		switch {
 		case n.Here != nil:
 			row.HereText = writeBand(n.Here, r.look.units)
@@ -140,14 +143,14 @@ func outgrowPage(r *request) error {
 	for _, dim := range drawn {
 		d.Heads = append(d.Heads, dim.Name)
 	}
-	d.Table = r.growth12(course, answer.Species.ID, drawn)
+	d.Table = r.course(course, answer.Species.ID, drawn)
 	return r.render("outgrow", r.t("outgrow.title-for", answer.Species.Common), d)
 }
 
-// growth12 is the line over the life in a dozen steps, for who can't see the pictures.
-func (r *request) growth12(course *sizing.Course, species string, dims []sizing.OutgrowDimension) (out []growRow) {
+// course is the line over the life in a few steps, for who can't see the pictures.
+func (r *request) course(course *sizing.Course, species string, dims []sizing.OutgrowDimension) (out []growRow) {
 	s := r.snap.SpeciesByID(species)
-	for i := 0; i < len(course.Points); i += 4 {
+	for i := 0; i < len(course.Points); i += 6 {
 		at := course.Points[i]
 		row := growRow{Length: r.q(at.Length), Age: r.age(at)}
 		if stage, ok := r.snap.StageOf(s, at.Length, course.Measure); ok {
@@ -195,15 +198,12 @@ func (r *request) outgrowing(course *sizing.Course, species string, d *sizing.Ou
 	var lengths, figures []float64
 	unit := ""
 	for _, at := range course.Points {
-		w, ok := at.Wanted[d.Criterion]
-		if !ok {
-			continue
+		lengths = append(lengths, in(at.Length.Centimetres(), "cm"))
+		if w, ok := at.Wanted[d.Criterion]; ok {
+			unit = w.Value().In(r.look.units).Unit
+			line = append(line, [2]float64{in(at.Length.Centimetres(), "cm"), in(w.Number, w.Unit)})
+			figures = append(figures, in(w.Number, w.Unit))
 		}
-		unit = w.Value().In(r.look.units).Unit
-		line = append(line, [2]float64{in(at.Length.Centimetres(), "cm"), in(w.Number, w.Unit)})
-	}
-	for _, at := range line {
-		lengths, figures = append(lengths, at[0]), append(figures, at[1])
 	}
 	if len(line) < 2 {
 		return ""
@@ -243,7 +243,11 @@ func (r *request) outgrowing(course *sizing.Course, species string, d *sizing.Ou
 	if d.Here != nil {
 		here := r.figures(&d.Here.Number, nil, d.Here.Unit)[0]
 		p.line("here", x.from, y.at(here), x.to, y.at(here))
-		p.text("label", x.from+3, y.at(here)-4, "start", r.t("outgrow.here", r.q(d.Here)))
+		label := y.at(here) - 4
+		if label < y.to+10 { // the stages are written there
+			label = y.at(here) + 12
+		}
+		p.text("label", x.from+3, label, "start", r.t("outgrow.here", r.q(d.Here)))
 	}
 	return p.end()
 }

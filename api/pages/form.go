@@ -397,8 +397,12 @@ func (f *form) Field(at string) (fieldView, error) {
 	key := f.Name + "." + withoutNumbers(at)
 	v := fieldView{field: one, ID: fieldID(at), Label: f.all.say(key), Query: f.Values}
 	if f.all.has(key + ".hint") {
-		v.Hint = f.all.say(key + ".hint")
 		v.Describe = v.ID + "-hint"
+		if first := inFirstRow(at); first != at { // the hint stands in the first row alone
+			v.Describe = fieldID(first) + "-hint"
+		} else {
+			v.Hint = f.all.say(key + ".hint")
+		}
 	}
 	typed, sent := f.Values[at]
 	if len(typed) > 0 {
@@ -503,6 +507,17 @@ func (v fieldView) With(value string) string {
 	}
 	q[v.At] = []string{value}
 	return "?" + q.Encode()
+}
+
+// inFirstRow is the place of the same field in the first row of its list.
+func inFirstRow(at string) string {
+	parts := strings.Split(at, ".")
+	for i, p := range parts {
+		if _, err := strconv.Atoi(p); err == nil {
+			parts[i] = "0"
+		}
+	}
+	return strings.Join(parts, ".")
 }
 
 // withoutNumbers is the place without the numbers of rows, as texts are keyed.

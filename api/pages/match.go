@@ -9,9 +9,10 @@ import (
 	"denwright/sizing"
 )
 
-// matchPages are the pages about what could live in an enclosure.
+// matchPages are the pages about what could live in an enclosure, and together.
 func (s *Site) matchPages(m mount) {
 	m.get("/match", matchPage)
+	m.get("/company", companyPage)
 }
 
 // speciesPerPage is how many species are listed at a time, and mostFirst how many things to

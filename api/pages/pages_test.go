@@ -160,7 +160,7 @@ func TestPagesAreSmall(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	paths := []string{"/", "/species", "/sources", "/method", "/size"}
+	paths := []string{"/", "/species", "/sources", "/method", "/size", "/assess", "/match", "/intake", "/company"}
 	for _, s := range c.Species() {
 		paths = append(paths, "/species/"+s.ID, "/species/"+s.ID+"/claims", "/size?units=metric&animals.0.count=1&animals.0.stage=adult&species="+s.ID)
 	}
