@@ -177,7 +177,7 @@ func changeNumber(revision string) int64 {
 func (s *Server) Handler(cfg Config) http.Handler {
 	cfg = cfg.withDefaults()
 	e := s.routes(cfg)
-	site := s.webPages(cfg)
+	site := s.webPages(cfg, e)
 	site.Routes(e)
 	s.pages.Store(site)
 	return e
@@ -219,10 +219,10 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	return e
 }
 
-// webPages are the pages over the same catalogue.
-func (s *Server) webPages(cfg Config) *pages.Site {
+// webPages are the pages over the same catalogue; api is what they try questions on.
+func (s *Server) webPages(cfg Config, api http.Handler) *pages.Site {
 	at := newSlots(cfg.MaxAtOnce, cfg.MaxWait)
-	return pages.New(pages.Config{Log: s.log, Store: cfg.Store, Take: at.take, Give: at.give, Snapshot: func() (pages.Snapshot, bool) {
+	return pages.New(pages.Config{Log: s.log, Store: cfg.Store, API: api, Take: at.take, Give: at.give, Snapshot: func() (pages.Snapshot, bool) {
 		snap := s.snapshot.Load()
 		if snap == nil {
 			return pages.Snapshot{}, false

@@ -77,6 +77,21 @@ var journeys = []journey{
 		v.send("Work it out")
 		v.sees("Lowest lawful size, DE")
 	}},
+	{"a programmer tries a question from the reference", func(v *visitor) {
+		v.open("/")
+		v.follow("API")
+		v.follow("What do these animals need?")
+		v.at("/api/size")
+		v.sees("Answer to this example: 200 OK")
+		v.fill("Body of the request", `{"species": "boa", "animals": [{"count": 1, "stage": "adult"}]}`)
+		v.ask("Send it")
+		v.sees("422 Unprocessable Entity", "boa-imperator")
+		v.fill("Body of the request", `{"species": "boa-imperator", "animals": [{"count": 1, "stage": "adult"}]}`)
+		v.choose("units", "imperial")
+		v.ask("Send it")
+		v.sees("Answer: 200 OK", `"unit": "in"`, "v1/sizings?units=imperial")
+		v.holds("Body of the request", `{"species": "boa-imperator", "animals": [{"count": 1, "stage": "adult"}]}`)
+	}},
 	{"inches and back", func(v *visitor) {
 		v.open("/species/python-regius")
 		v.chooseUnits("inches, °F")
@@ -153,6 +168,24 @@ func (v *visitor) send(name string) {
 func (v *visitor) enter() {
 	v.t.Helper()
 	v.leave(func() { v.key(kb.Enter) })
+}
+
+// ask presses a button that is answered in the page where there is script, and by a
+// page of its own where there is none.
+func (v *visitor) ask(name string) {
+	v.t.Helper()
+	if !v.script {
+		v.send(name)
+		return
+	}
+	old := "globalThis.answer = document.getElementById('answer')"
+	evaluate[chromedp.Void](v.tab, old)
+	v.push(name)
+	for end := time.Now().Add(slow); evaluate[bool](v.tab, "document.getElementById('answer') === globalThis.answer"); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			v.t.Fatal("no answer comes")
+		}
+	}
 }
 
 // push presses a button that changes the page it stands in.

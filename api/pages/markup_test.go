@@ -15,7 +15,8 @@ import (
 // each in its way, so nothing may be wrong.
 type markup struct {
 	title  string
-	links  []string // addresses in href and src
+	links  []string       // addresses in href and src
+	ids    map[string]int // by line
 	faults []string
 }
 
@@ -68,6 +69,7 @@ func readMarkup(page string) (m markup) {
 	}
 	var stack []*element
 	ids := map[string]int{}
+	m.ids = ids
 	type reference struct {
 		id, by string
 		line   int

@@ -54,6 +54,8 @@ type Site struct {
 	style    asset
 	script   asset
 	icon     asset
+	api      http.Handler
+	contract func() (*contract, error)
 	sets     sync.Map      // look → func() (*template.Template, error)
 	lists    chan struct{} // one for each list that is being answered; see maxLists
 }
@@ -63,6 +65,8 @@ type Config struct {
 	Log *slog.Logger
 	// Snapshot gives the catalogue in use; false while there is none.
 	Snapshot func() (Snapshot, bool)
+	// API is the service itself, for who tries it from the reference.
+	API http.Handler
 	// Store keeps setups and record revisions; nil where nothing is kept.
 	Store *store.Store
 	// Take waits for leave to compute a page, and fails where too many are; Give ends
@@ -91,7 +95,8 @@ func New(c Config) *Site {
 	if err != nil {
 		panic(err)
 	}
-	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all, lists: make(chan struct{}, maxLists)}
+	s := &Site{log: c.Log, snapshot: c.Snapshot, store: c.Store, take: c.Take, give: c.Give, texts: all, lists: make(chan struct{}, maxLists),
+		api: c.API, contract: sync.OnceValues(loadContract)}
 	s.style = joined("style", ".css", "text/css; charset=utf-8")
 	s.script = joined("page", ".js", "text/javascript; charset=utf-8")
 	s.icon = joined("icon", ".svg", "image/svg+xml")

@@ -116,7 +116,9 @@ func functions(all texts, units quantity.System) template.FuncMap {
 		"when":       when,
 		"number":     func(n int64) string { return strconv.FormatInt(n, 10) }, // also of a pointer
 		"join":       func(sep string, parts []string) string { return strings.Join(parts, sep) },
-		"add":        func(a, b int) int { return a + b },
+		// plain is text for between tags in which JSON stays short.
+		"plain": plainText,
+		"add":   func(a, b int) int { return a + b },
 		"dict": func(pairs ...any) (map[string]any, error) {
 			if len(pairs)%2 != 0 {
 				return nil, fmt.Errorf("dict: a key without a value")
