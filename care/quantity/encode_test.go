@@ -30,34 +30,33 @@ type word string
 // to json.Marshal.
 type everything struct {
 	inner
-	Shared  string           `json:"shared"`
-	Word    word             `json:"word,omitzero"`
-	Number  float64          `json:"number"`
-	Whole   int              `json:"whole,omitzero"`
-	Small   uint8            `json:"small"`
-	Yes     *bool            `json:"yes,omitzero"`
-	L       Length           `json:"length,omitzero"`
-	A       Area             `json:"area"`
-	V       Volume           `json:"volume"`
-	M       *Mass            `json:"mass"`
-	T       Temperature      `json:"temperature"`
-	P       Power            `json:"power"`
-	F       Fraction         `json:"fraction"`
-	H       Hours            `json:"hours"`
-	U       UVIndex          `json:"uv"`
-	Band    Band             `json:"band"`
-	Bands   []Band           `json:"bands,omitempty"`
-	ByName  map[word]*Length `json:"by_name,omitempty"`
-	Any     any              `json:"any"`
-	List    []any            `json:"list,omitzero"`
-	Bytes   []byte           `json:"bytes"`
-	When    time.Time        `json:"when,omitzero"`
-	Own     own              `json:"own"`
-	Raw     jsontext.Value   `json:"raw,omitzero"`
-	Fixed   [2]float64       `json:"fixed"`
-	Again   *everything      `json:"again,omitzero"`
-	Hidden  string           `json:"-"`
-	private int
+	Shared string           `json:"shared"`
+	Word   word             `json:"word,omitzero"`
+	Number float64          `json:"number"`
+	Whole  int              `json:"whole,omitzero"`
+	Small  uint8            `json:"small"`
+	Yes    *bool            `json:"yes,omitzero"`
+	L      Length           `json:"length,omitzero"`
+	A      Area             `json:"area"`
+	V      Volume           `json:"volume"`
+	M      *Mass            `json:"mass"`
+	T      Temperature      `json:"temperature"`
+	P      Power            `json:"power"`
+	F      Fraction         `json:"fraction"`
+	H      Hours            `json:"hours"`
+	U      UVIndex          `json:"uv"`
+	Band   Band             `json:"band"`
+	Bands  []Band           `json:"bands,omitempty"`
+	ByName map[word]*Length `json:"by_name,omitempty"`
+	Any    any              `json:"any"`
+	List   []any            `json:"list,omitzero"`
+	Bytes  []byte           `json:"bytes"`
+	When   time.Time        `json:"when,omitzero"`
+	Own    own              `json:"own"`
+	Raw    jsontext.Value   `json:"raw,omitzero"`
+	Fixed  [2]float64       `json:"fixed"`
+	Again  *everything      `json:"again,omitzero"`
+	Hidden string           `json:"-"`
 }
 
 func drawn(t *rapid.T, depth int) everything {

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
 	"denwright/care"
@@ -409,6 +411,62 @@ func TestUnknownNeverCountsAsMet(t *testing.T) {
 	})
 }
 
+// Needs made ready say of an enclosure what the same case says put together.
+func TestNeedsSayWhatTheCaseSays(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := drawCase(t)
+		c.Measured = nil
+		n, err := NewNeeds(c.Criteria, c.Animal)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := Read(c.Setup)
+		if rapid.Bool().Draw(t, "filled") {
+			c.Setup.Substrate.Depth = lengthOf(float64(rapid.IntRange(0, 30).Draw(t, "depth")))
+			r.Fill(c.Setup.Substrate)
+		}
+		whole := mustAssess(t, c)
+		judged, err := Judge(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		j, err := n.Judge(r)
+		if err != nil || j != judged || j.Verdict != whole.Verdict || j.WorstVerdict != whole.WorstVerdict || j.BestVerdict != whole.BestVerdict ||
+			j.Score != whole.Score || j.Weakest != whole.Weakest || j.BeforeHazards != whole.BeforeHazards {
+			t.Fatalf("needs say %+v, %v; the case %+v", j, err, judged)
+		}
+		tooSmall, mayBe := n.Size(r)
+		if tooSmall != (j.BestVerdict == Unsuitable) || mayBe != (j.WorstVerdict == Unsuitable && j.BestVerdict != Unsuitable) {
+			t.Errorf("by the sizes too small %v, may be %v; verdicts %s to %s", tooSmall, mayBe, j.WorstVerdict, j.BestVerdict)
+		}
+		same := cmp.Options{cmpopts.IgnoreUnexported(Change{}), cmpopts.EquateEmpty()}
+		if diff := cmp.Diff(whole.Findings, n.Findings(r)); diff != "" {
+			t.Error(diff)
+		}
+		if diff := cmp.Diff(whole.Governing(), n.Shortfall(r)); diff != "" {
+			t.Error(diff)
+		}
+		w, err := n.Work(r, j)
+		if err != nil {
+			t.Fatal(err)
+		}
+		needed := Needed(c)
+		if diff := cmp.Diff(needed, w.Needed, same); diff != "" {
+			t.Error(diff)
+		}
+		decides := slices.DeleteFunc(slices.Clone(whole.Open), func(o Open) bool { return !o.Decides })
+		if diff := cmp.Diff(decides, w.Open, same); diff != "" {
+			t.Error(diff)
+		}
+		if len(needed) > 0 {
+			after := mustAssess(t, ApplyAll(c, needed, false))
+			if got := (Outcome{after.Verdict, after.Score, after.Weakest}); got != w.After {
+				t.Errorf("once all is done %v; an assessment says %v", w.After, got)
+			}
+		}
+	})
+}
+
 // No change makes anything worse, and the order is the same every time.
 func TestChangesKeepTheirPromises(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -428,6 +486,13 @@ func TestChangesKeepTheirPromises(t *testing.T) {
 			}
 			if ch.Kind == Rebuild || ch.Effort == 0 || ch.What == "" {
 				t.Errorf("change %+v", ch)
+			}
+			then := mustAssess(t, ch.Suppose(c)) // what was reckoned by what the change alters is what the whole comes to
+			if got := (Outcome{then.Verdict, then.Score, then.Weakest}); got != ch.After {
+				t.Errorf("%s promises %v, an assessment says %v", ch.Code, ch.After, got)
+			}
+			if got := then.BeforeHazards.minus(before.BeforeHazards); got != ch.Gain {
+				t.Errorf("%s promises a gain of %v, an assessment says %v", ch.Code, ch.Gain, got)
 			}
 			if ch.Supposes {
 				continue
