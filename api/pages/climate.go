@@ -230,11 +230,11 @@ func (d *climateData) advise(r *request) {
 	}
 }
 
-// asked is a field of the question by its JSON pointer, as a place in the form to go to.
-type asked struct{ ID, Label string }
+// fieldLink is a field of the question by its JSON pointer, as a place in the form to go to.
+type fieldLink struct{ ID, Label string }
 
 // Where turns a pointer of the answer into the field of the form, the first one under it.
-func (d climateData) Where(pointer string) *asked {
+func (d climateData) Where(pointer string) *fieldLink {
 	at, ok := d.Form.field(pointer)
 	if !ok {
 		return nil
@@ -243,35 +243,35 @@ func (d climateData) Where(pointer string) *asked {
 	if err != nil {
 		return nil
 	}
-	return &asked{v.ID, v.Label}
+	return &fieldLink{v.ID, v.Label}
 }
 
 // Est writes a figure with the spread that its uncertain coefficients leave.
 func (d climateData) Est(e any) string {
 	switch e := e.(type) {
 	case sizing.Estimate[quantity.Temperature]:
-		return spread(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[quantity.Temperature]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	case sizing.Estimate[quantity.Power]:
-		return spread(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[quantity.Power]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Fraction]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Mass]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Volume]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	case sizing.Estimate[score.Figure]:
-		return spread(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[score.Figure]:
-		return spread(*e, d.units)
+		return estimated(*e, d.units)
 	}
 	return fmt.Sprintf("%T", e) // a test visits every part
 }
 
-func spread[T quantity.Valuer](e sizing.Estimate[T], units quantity.System) string {
+func estimated[T quantity.Valuer](e sizing.Estimate[T], units quantity.System) string {
 	low, typical, high := e.Low.Value().In(units), e.Typical.Value().In(units), e.High.Value().In(units)
 	if low.Number == high.Number {
 		return typical.String()
