@@ -230,11 +230,11 @@ func (d *climateData) advise(r *request) {
 	}
 }
 
-// place is a field of the question by its JSON pointer, as a place in the form to go to.
-type place struct{ ID, Label string }
+// fieldLink is a field of the question by its JSON pointer, as a place in the form to go to.
+type fieldLink struct{ ID, Label string }
 
 // Where turns a pointer of the answer into the field of the form, the first one under it.
-func (d climateData) Where(pointer string) *place {
+func (d climateData) Where(pointer string) *fieldLink {
 	at, ok := d.Form.field(pointer)
 	if !ok {
 		return nil
@@ -243,35 +243,35 @@ func (d climateData) Where(pointer string) *place {
 	if err != nil {
 		return nil
 	}
-	return &place{v.ID, v.Label}
+	return &fieldLink{v.ID, v.Label}
 }
 
 // Est writes a figure with the spread that its uncertain coefficients leave.
 func (d climateData) Est(e any) string {
 	switch e := e.(type) {
 	case sizing.Estimate[quantity.Temperature]:
-		return estimate(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[quantity.Temperature]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	case sizing.Estimate[quantity.Power]:
-		return estimate(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[quantity.Power]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Fraction]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Mass]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	case *sizing.Estimate[quantity.Volume]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	case sizing.Estimate[score.Figure]:
-		return estimate(e, d.units)
+		return estimated(e, d.units)
 	case *sizing.Estimate[score.Figure]:
-		return estimate(*e, d.units)
+		return estimated(*e, d.units)
 	}
 	return fmt.Sprintf("%T", e) // a test visits every part
 }
 
-func estimate[T quantity.Valuer](e sizing.Estimate[T], units quantity.System) string {
+func estimated[T quantity.Valuer](e sizing.Estimate[T], units quantity.System) string {
 	low, typical, high := e.Low.Value().In(units), e.Typical.Value().In(units), e.High.Value().In(units)
 	if low.Number == high.Number {
 		return typical.String()

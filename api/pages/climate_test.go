@@ -119,8 +119,8 @@ func TestClimatePicturesAreTheAnswer(t *testing.T) {
 						continue
 					}
 					temperatures, places = append(temperatures, r.Temperature.Typical.Value().In(quantity.Metric).Number), append(places, r.FromLeft.Value().In(quantity.Metric).Number)
-					if !strings.Contains(page, ">"+estimate(r.Temperature, quantity.Metric)+"<") {
-						t.Errorf("%s: the table lacks %s", room, estimate(r.Temperature, quantity.Metric))
+					if !strings.Contains(page, ">"+estimated(r.Temperature, quantity.Metric)+"<") {
+						t.Errorf("%s: the table lacks %s", room, estimated(r.Temperature, quantity.Metric))
 					}
 				}
 			}
@@ -138,8 +138,8 @@ func TestClimatePicturesAreTheAnswer(t *testing.T) {
 	}
 	for _, r := range a.Heating.Rooms {
 		for _, s := range slices.Concat(r.Day.Sources, r.Night.Sources) {
-			if !strings.Contains(page, estimate(s.Power, quantity.Metric)) {
-				t.Errorf("the page lacks the watts of %s, %s", s.Source, estimate(s.Power, quantity.Metric))
+			if !strings.Contains(page, estimated(s.Power, quantity.Metric)) {
+				t.Errorf("the page lacks the watts of %s, %s", s.Source, estimated(s.Power, quantity.Metric))
 			}
 		}
 	}
