@@ -343,7 +343,7 @@ func TestMatchByPage(t *testing.T) {
 	for _, s := range a.Species {
 		want = append(want, s.Species.ID)
 	}
-	for page := 1; page <= (len(want)+perPage-1)/perPage; page++ {
+	for page := 1; page <= (len(want)+speciesPerPage-1)/speciesPerPage; page++ {
 		_, body := visit(t, h, fmt.Sprintf("/match?%s&page=%d", q, page))
 		if len(body) > 60_000 {
 			t.Errorf("page %d has %d bytes", page, len(body))
@@ -352,7 +352,7 @@ func TestMatchByPage(t *testing.T) {
 			got = append(got, m[1])
 		}
 	}
-	if diff := cmp.Diff(want, got); diff != "" || len(want) <= perPage {
+	if diff := cmp.Diff(want, got); diff != "" || len(want) <= speciesPerPage {
 		t.Errorf("%d species (-matcher +pages)\n%s", len(want), diff)
 	}
 	// What an assessment calls the animals, a match takes, and the other way round.
