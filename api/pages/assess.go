@@ -83,12 +83,12 @@ func assessPage(r *request) error {
 			return err
 		}
 	}
-	d.Groups = f.Groups(asked(d.Open))
+	d.Groups = f.Groups(decisive(d.Open))
 	return r.render("assess", title, d)
 }
 
-// asked are the fields of what is not known and decides.
-func asked(all []openField) (out []string) {
+// decisive are the fields of what is not known and decides.
+func decisive(all []openField) (out []string) {
 	for _, o := range all {
 		if o.Decides {
 			out = append(out, o.At)

@@ -140,7 +140,7 @@ func queryOf(question any) (url.Values, error) {
 		return nil, fmt.Errorf("question: %w", err)
 	}
 	values := url.Values{unitsField: {"metric"}}
-	spread(values, "", tree)
+	flatten(values, "", tree)
 	return values, nil
 }
 
@@ -154,7 +154,7 @@ func metricUnit(at string) string {
 	return ""
 }
 
-func spread(values url.Values, at string, v any) {
+func flatten(values url.Values, at string, v any) {
 	join := func(key string) string { return strings.TrimPrefix(at+"."+key, ".") }
 	switch v := v.(type) {
 	case map[string]any:
@@ -167,7 +167,7 @@ func spread(values url.Values, at string, v any) {
 			return
 		}
 		for key, member := range v {
-			spread(values, join(key), member)
+			flatten(values, join(key), member)
 		}
 	case []any:
 		words := []string{}
@@ -176,7 +176,7 @@ func spread(values url.Values, at string, v any) {
 				words = append(words, word)
 				continue
 			}
-			spread(values, join(fmt.Sprint(i)), entry)
+			flatten(values, join(fmt.Sprint(i)), entry)
 		}
 		switch {
 		case len(v) == 0 && at == heatRow:
