@@ -41,6 +41,8 @@ type assessData struct {
 	Worst, Best []string
 	Weakest     []string
 	Groups      []groupView
+	// Saving keeps the question and its answer; nil where nothing can be kept.
+	Saving *saving
 	// Example is a question to look at, in an empty form.
 	Example template.URL
 }
@@ -83,7 +85,7 @@ func assessPage(r *request) error {
 			return err
 		}
 	}
-	d.Groups = f.Groups(decisive(d.Open))
+	d.Groups, d.Saving = f.Groups(decisive(d.Open)), r.saving(f)
 	return r.render("assess", title, d)
 }
 

@@ -2,21 +2,17 @@ package pages
 
 import (
 	"cmp"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/go-json-experiment/json"
-
-	"denwright/care/quantity"
 )
 
 // stated is one thing that a question states: where, and what as it would be typed.
 type stated struct {
 	At    string // with dots: setup.inside.length
 	Value string
-	none  bool // an empty list: stated that there is none
 }
 
 // Label says where in words that stand by themselves: "heat sources 1, power".
@@ -48,7 +44,7 @@ func statedIn(question []byte) ([]stated, error) {
 		case map[string]any:
 			number, isNumber := v["value"].(float64)
 			if unit, isUnit := v["unit"].(string); isNumber && isUnit && len(v) == 2 {
-				out = append(out, stated{at, plainNumber(number) + " " + superscript.Replace(unit), false})
+				out = append(out, stated{at, plainNumber(number) + " " + unit})
 				return
 			}
 			for name, part := range v {
@@ -56,7 +52,7 @@ func statedIn(question []byte) ([]stated, error) {
 			}
 		case []any:
 			if len(v) == 0 {
-				out = append(out, stated{at, "none", true})
+				out = append(out, stated{at, "none"})
 			}
 			for i, part := range v {
 				if _, object := part.(map[string]any); object {
@@ -66,11 +62,11 @@ func statedIn(question []byte) ([]stated, error) {
 				}
 			}
 		case float64:
-			out = append(out, stated{at, plainNumber(v), false})
+			out = append(out, stated{at, plainNumber(v)})
 		case bool:
-			out = append(out, stated{at, map[bool]string{true: "yes", false: "no"}[v], false})
+			out = append(out, stated{at, map[bool]string{true: "yes", false: "no"}[v]})
 		case string:
-			out = append(out, stated{at, v, false})
+			out = append(out, stated{at, v})
 		}
 	}
 	walk(tree, "")
@@ -81,9 +77,6 @@ func statedIn(question []byte) ([]stated, error) {
 }
 
 func plainNumber(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
-
-// superscript writes a unit so that the figure before it ends where it is read again.
-var superscript = strings.NewReplacer("2", "²", "3", "³")
 
 // roundOrder is the order of the parts of a question.
 var roundOrder = []string{"species", "animals", "jurisdiction", "setup.inside", "setup.material", "setup.temperatures", "setup.humidity", "setup.uv",
@@ -107,19 +100,6 @@ func comparePlaces(a, b string) int {
 		}
 		return cmp.Compare(x, y)
 	})
-}
-
-// asQuery is a question as the form would send it. What was stated as "none" has no
-// field of its own in a form and is left out.
-func asQuery(all []stated, units quantity.System) url.Values {
-	q := url.Values{unitsField: {units.String()}}
-	for _, f := range all {
-		if f.none {
-			continue
-		}
-		q.Add(f.At, f.Value)
-	}
-	return q
 }
 
 // restated is what two questions say differently; empty is not stated.

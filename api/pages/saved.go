@@ -2,6 +2,7 @@ package pages
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -285,7 +286,11 @@ func setupPage(v *visitor) error {
 	if d.Stated, err = statedIn(now.Payload); err != nil {
 		return err
 	}
-	d.Whole = "/assess?" + asQuery(d.Stated, v.look.units).Encode()
+	values, _, err := v.asForm(now.Payload)
+	if err != nil {
+		return err
+	}
+	d.Whole = "/assess?" + values.Encode()
 	if d.Today, err = v.today(now); err != nil {
 		return err
 	}
@@ -341,21 +346,47 @@ func (r *request) saving(f *form) *saving {
 // SetupPath is where the next version goes.
 func (s *saving) SetupPath() string { return "/setups/" + url.PathEscape(s.Setup) }
 
-// setupForm leads to the form of the assessment, filled in with what is saved.
+// setupForm leads to the form of the assessment, filled in with what is saved; to its
+// text where the form can't hold all of it, so that nothing is lost by changing it.
 func setupForm(v *visitor) error {
 	now, err := v.store.Setup(v.Request().Context(), v.who, v.Param("id"))
 	if err != nil {
 		return err
 	}
-	all, err := statedIn(now.Payload)
+	values, whole, err := v.asForm(now.Payload)
 	if err != nil {
 		return err
 	}
-	q := asQuery(all, v.look.units)
-	q.Set(savedField, now.ID)
-	q.Set(savedVersionField, strconv.FormatInt(now.Version, 10))
-	q.Set(savedNameField, now.Name)
-	return v.Redirect(http.StatusSeeOther, "/assess?"+q.Encode())
+	if !whole {
+		return v.seeOther(v.path("setups", now.ID, "text"), "no-form")
+	}
+	return v.Redirect(http.StatusSeeOther, assessPath(values, now))
+}
+
+// assessPath is the form of the assessment for the next version of a setup.
+func assessPath(values url.Values, of store.Setup) string {
+	values.Set(savedField, of.ID)
+	values.Set(savedVersionField, strconv.FormatInt(of.Version, 10))
+	values.Set(savedNameField, of.Name)
+	return "/assess?" + values.Encode()
+}
+
+// asForm is a question as the form of the assessment would send it, and whether the
+// same question comes out of it again.
+func (v *visitor) asForm(question []byte) (values url.Values, whole bool, err error) {
+	var tree any
+	if err := json.Unmarshal(question, &tree); err != nil {
+		return nil, false, fmt.Errorf("question kept: %w", err)
+	}
+	values = url.Values{unitsField: {quantity.Metric.String()}}
+	spread(values, "", tree)
+	f := v.assessmentForm(values)
+	var q sizing.AssessmentQuestion
+	if !f.ask(&q) {
+		return values, false, nil
+	}
+	differ, err := restatements(question, []byte(f.Asked))
+	return values, len(differ) == 0, err
 }
 
 // setupEdit is a setup about to be saved: as text, with what has to be mended.
@@ -368,6 +399,7 @@ type setupEdit struct {
 	Problems []sizing.Problem
 	NameBad  string
 	Gone     bool // deleted since it was opened
+	Done     string
 }
 
 // setupText is the setup as the JSON of the question, for what no form has a field for.
@@ -376,7 +408,7 @@ func setupText(v *visitor) error {
 	if err != nil {
 		return err
 	}
-	return v.renderEdit(http.StatusOK, setupEdit{ID: now.ID, Version: now.Version, Name: now.Name, Question: string(now.Payload)})
+	return v.renderEdit(http.StatusOK, setupEdit{ID: now.ID, Version: now.Version, Name: now.Name, Question: string(now.Payload), Done: v.done()})
 }
 
 func (v *visitor) renderEdit(status int, e setupEdit) error {
@@ -519,8 +551,7 @@ type staleData struct {
 	By       string
 	Rows     []staleRow
 	Token    string
-	EditPath string // the form with mine filled in
-	Ours     bool   // neither differs
+	EditPath string // the form with mine filled in; empty where it can't hold it
 }
 
 type staleRow struct {
@@ -570,16 +601,15 @@ func (v *visitor) stale(version int64, now store.Setup, mine store.SetupInput) e
 		row.Both = row.Was != row.Now && row.Was != row.Mine && row.Now != row.Mine
 		d.Rows = append(d.Rows, row)
 	}
-	all, err := statedIn(mine.Payload)
+	values, whole, err := v.asForm(mine.Payload)
 	if err != nil {
 		return err
 	}
-	q := asQuery(all, v.look.units)
-	q.Set(savedField, now.ID)
-	q.Set(savedVersionField, strconv.FormatInt(now.Version, 10))
-	q.Set(savedNameField, mine.Name)
-	d.EditPath = "/assess?" + q.Encode()
-	return v.renderStatus(http.StatusConflict, "setup-stale", v.t("setup-stale.title", now.Name), d)
+	if whole {
+		now.Name = mine.Name
+		d.EditPath = assessPath(values, now)
+	}
+	return v.renderStatus(http.StatusConflict, "setup-stale", v.t("setup-stale.title", d.Now.Name), d)
 }
 
 // setupAt is one version of a setup; the zero setup where it has no such version.

@@ -481,23 +481,60 @@ func TestStaleChangeKeepsBoth(t *testing.T) {
 	}
 }
 
-// A question that is saved comes back into the form as it was stated.
-func TestQuestionAsForm(t *testing.T) {
-	h := openHouse(t)
-	id := h.saved("keeper", "Box")
-	to, err := url.Parse(h.as("keeper", "/setups/"+id+"/edit", nil).Header().Get("Location"))
-	if err != nil || to.Path != "/assess" {
-		t.Fatalf("led to %v: %v", to, err)
+// hidden are the hidden fields of the form that a page's saving block holds.
+func hidden(page string) url.Values {
+	form := url.Values{}
+	_, page, _ = strings.Cut(page, `id="save"`)
+	for _, m := range regexp.MustCompile(`type="hidden" name="([a-z]+)" value="([^"]*)"`).FindAllStringSubmatch(page, -1) {
+		form.Set(m[1], html.UnescapeString(m[2]))
 	}
-	q := to.Query()
-	for name, want := range map[string]string{"species": "pogona-vitticeps", "animals.0.length": "45 cm", "setup.heat_sources.0.kind": "halogen-lamp", "setup.heat_sources.0.guarded": "yes",
-		"setup.retreats.humid": "no", "setup.humidity.day": "35 %", "saved": id, "saved_version": "1", "saved_name": "Box"} {
-		if q.Get(name) != want {
-			t.Errorf("%s is %q, want %q", name, q.Get(name), want)
+	return form
+}
+
+// What is saved comes back into the form of the assessment, and from there as the next
+// version, without a word changed.
+func TestSavedQuestionThroughTheForm(t *testing.T) {
+	h := openHouse(t)
+	for name, question := range map[string]string{
+		"dragon":     demoQuestion(t),
+		"least":      `{"species":"python-regius","animals":[{"count":1,"stage":"adult"}],"setup":{}}`,
+		"other unit": `{"species":"python-regius","animals":[{"count":2,"stage":"adult","length":{"value":40.5,"unit":"in"},"measure":"total"}],"setup":{"inside":{"length":{"value":4,"unit":"ft"}},"temperatures":{"hot_spot":{"value":90,"unit":"°F"}}}}`,
+		"none":       `{"species":"python-regius","animals":[{"count":1,"stage":"adult"}],"setup":{"heat_sources":[],"other_species":[],"uv":{"refuge":false},"substrate":{"kind":"none"}}}`,
+	} {
+		form := url.Values{"name": {name}, "question": {question}, "token": {newToken()}}
+		if h.follow("keeper", "/setups", form) == "" {
+			t.Fatal("no page")
+		}
+		all := h.setups("keeper")
+		was := all[len(all)-1]
+		w := h.as("keeper", "/setups/"+was.ID+"/edit", nil)
+		if !strings.HasPrefix(w.Header().Get("Location"), "/assess?") {
+			t.Errorf("%s: led to %s", name, w.Header().Get("Location"))
+			continue
+		}
+		page := h.as("keeper", w.Header().Get("Location"), nil).Body.String()
+		if !strings.Contains(page, `formaction="/setups/`+was.ID+`"`) || !strings.Contains(page, `type="hidden" name="saved" value="`+was.ID+`"`) {
+			t.Errorf("%s: the page does not offer the next version", name)
+		}
+		next := hidden(page)
+		next.Set("name", name)
+		if next.Get("version") != "1" {
+			t.Errorf("%s: of version %q", name, next.Get("version"))
+		}
+		h.follow("keeper", "/setups/"+was.ID, next)
+		now, err := h.st.Setup(context.Background(), h.caller("keeper"), was.ID)
+		if err != nil || now.Version != 2 {
+			t.Fatalf("%s: version %d: %v", name, now.Version, err)
+		}
+		if differ, err := restatements(was.Payload, now.Payload); err != nil || len(differ) > 0 {
+			t.Errorf("%s: %s became, as version %d, %s: %v", name, was.Payload, now.Version, now.Payload, err)
 		}
 	}
-	if q.Has("setup.other_species") {
-		t.Error("that there are none became a value")
+	// What no field can hold is changed as text.
+	h.follow("keeper", "/setups", url.Values{"name": {"Pool"}, "question": {`{"species":"python-regius","animals":[{"count":1,"stage":"adult"}],"setup":{"water":{"volume":{"value":0.2,"unit":"m3"}}}}`}})
+	all := h.setups("keeper")
+	if w := h.as("keeper", "/setups/"+all[len(all)-1].ID+"/edit", nil); !strings.Contains(w.Header().Get("Location"), "/text?done=no-form") {
+		t.Errorf("led to %s", w.Header().Get("Location"))
 	}
 }
 
