@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -41,9 +42,10 @@ const artefacts = "../../.ci/artefacts/pages"
 
 // browser is a browser with the service to look at.
 type browser struct {
-	ctx  context.Context
-	base string
-	axe  string // the script, or empty
+	ctx   context.Context
+	base  string
+	house *service
+	axe   string // the script, or empty
 }
 
 func openBrowser(t *testing.T) *browser {
@@ -55,7 +57,8 @@ func openBrowser(t *testing.T) *browser {
 	if path == "" || path == "none" {
 		t.Skip("left out: the pages in a browser. Install chromium, or name one in DENWRIGHT_TEST_CHROMIUM, to run it")
 	}
-	service := httptest.NewServer(house(t))
+	home := house(t)
+	service := httptest.NewServer(home)
 	t.Cleanup(service.Close)
 	// It loads nothing but our own pages, and its sandbox is not to be had in many containers.
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.WSURLReadTimeout(2*time.Minute))
@@ -65,7 +68,7 @@ func openBrowser(t *testing.T) *browser {
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatalf("%s does not start: %v", path, err)
 	}
-	b := &browser{ctx: ctx, base: service.URL}
+	b := &browser{ctx: ctx, base: service.URL, house: home}
 	file := os.Getenv("DENWRIGHT_TEST_AXE")
 	if file == "" {
 		file = "../../../shared/tools/axe-core/axe.min.js"
@@ -119,7 +122,7 @@ type tab struct {
 
 func (b *browser) tab(t *testing.T, s setting) *tab {
 	t.Helper()
-	ctx, closeTab := chromedp.NewContext(b.ctx)
+	ctx, closeTab := chromedp.NewContext(b.ctx, chromedp.WithNewBrowserContext()) // with cookies of its own
 	t.Cleanup(closeTab)
 	v := &tab{t: t, ctx: ctx, base: b.base}
 	v.must(chromedp.Listen(ctx, v.listen))
@@ -136,6 +139,15 @@ func (b *browser) tab(t *testing.T, s setting) *tab {
 		call(v, emulation.SetTouchEmulationEnabled, emulation.SetTouchEmulationEnabledParams{Enabled: true, MaxTouchPoints: 1})
 	}
 	return v
+}
+
+// session signs in.
+func (v *tab) session(cookie *http.Cookie) {
+	v.t.Helper()
+	if cookie != nil {
+		yes := true
+		call(v, network.SetCookie, network.SetCookieParams{Name: cookie.Name, Value: cookie.Value, URL: v.base, HTTPOnly: &yes, SameSite: network.CookieSameSiteLax})
+	}
 }
 
 func (v *tab) listen(event any) {
@@ -228,7 +240,8 @@ func TestPagesInBrowser(t *testing.T) {
 
 func (b *browser) look(t *testing.T, p looked, s setting) {
 	v := b.tab(t, s)
-	v.open(p.path)
+	v.session(b.house.sessions[p.as])
+	v.open(b.house.at(p.path))
 	if s.script {
 		v.picture(p.name + "-" + s.String())
 	}

@@ -1,26 +1,36 @@
 package pages_test
 
 import (
+	"context"
 	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 
 	"denwright/api"
 	"denwright/care"
+	"denwright/care/store"
 )
 
 // looked is a page that is looked at in a browser and whose markup is checked. Add a
 // page here, in each state that looks different, and every check goes over it.
 type looked struct {
-	name   string // of its pictures
-	path   string
-	status int // 200 where left out
+	name   string     // of its pictures
+	path   string     // with {setup}, {assessment}, {revision} and {dragon} for what house made; {dragon} is a query
+	status int        // 200 where left out
+	as     store.Role // who looks; nobody in particular where left out
 }
+
+const (
+	oneDragon  = "units=metric&species=pogona-vitticeps&animals.0.count=1&animals.0.stage=adult"
+	badAnimals = "units=metric&species=boa&animals.0.count=many&animals.1.count=2&animals.1.length=12+furlongs"
+)
 
 var lookedAt = []looked{
 	{name: "home", path: "/"},
@@ -33,14 +43,31 @@ var lookedAt = []looked{
 	{name: "sources", path: "/sources"},
 	{name: "source", path: "/sources/de_gutachten_1997"},
 	{name: "size-empty", path: "/size"},
-	{name: "size", path: "/size?units=metric&species=pogona-vitticeps&animals.0.count=1&animals.0.stage=adult&jurisdiction=DE"},
-	{name: "size-bad", path: "/size?units=metric&species=boa&animals.0.count=many&animals.1.count=2&animals.1.length=12+furlongs"},
+	{name: "size", path: "/size?" + oneDragon + "&jurisdiction=DE"},
+	{name: "size-bad", path: "/size?" + badAnimals},
+	{name: "plan-empty", path: "/plan"},
+	{name: "plan", path: "/plan?" + oneDragon + "&start=usual"},
+	{name: "plan-bare", path: "/plan?" + oneDragon},
+	{name: "plan-blocked", path: "/plan?" + oneDragon + "&start=usual&enclosure.length=50&enclosure.width=40&enclosure.height=40"},
+	{name: "plan-bad", path: "/plan?" + badAnimals},
+	{name: "assess-empty", path: "/assess"},
+	{name: "assess", path: "/assess?{dragon}"},
+	{name: "assess-unknown", path: "/assess?" + oneDragon},
+	{name: "assess-bad", path: "/assess?" + badAnimals + "&setup.inside.length=long"},
+	{name: "handover", path: "/handover?{dragon}"},
+	{name: "outgrow", path: "/outgrow?{dragon}"},
+	{name: "changes", path: "/changes?{dragon}"},
+	{name: "compare", path: "/compare?{dragon}"},
+	{name: "match-empty", path: "/match"},
+	{name: "match", path: "/match?{dragon}"},
+	{name: "intake", path: "/intake"},
 	{name: "api", path: "/api"},
 	{name: "api-quick-start", path: "/api/quick-start"},
 	{name: "api-size", path: "/api/size"},
 	{name: "api-climate", path: "/api/climate"},
 	{name: "api-list-species", path: "/api/listSpecies"},
 	{name: "api-intake", path: "/api/takeIn"},
+	{name: "api-key", path: "/api/createSetup"},
 	{name: "api-answer", path: "/api/assess/answer"},
 	{name: "api-answer-apart", path: "/api/climate/answer"},
 	{name: "api-answer-of", path: "/api/climate/answer?of=heating"},
@@ -48,6 +75,25 @@ var lookedAt = []looked{
 	{name: "method", path: "/method"},
 	{name: "not-found", path: "/species/beardie", status: http.StatusNotFound},
 	{name: "nothing-there", path: "/nothing/there", status: http.StatusNotFound},
+	{name: "sign-in", path: "/sign-in"},
+	{name: "account", path: "/account", as: store.Admin},
+	{name: "setups", path: "/setups", as: store.Admin},
+	{name: "setup", path: "/setups/{setup}", as: store.Admin},
+	{name: "setup-text", path: "/setups/{setup}/text", as: store.Admin},
+	{name: "setup-versions", path: "/setups/{setup}/versions", as: store.Admin},
+	{name: "setup-answer", path: "/setups/{setup}/assessments/{assessment}", as: store.Admin},
+	{name: "setup-delete", path: "/setups/{setup}/delete", as: store.Admin},
+	{name: "setup-changes", path: "/setups/changes", as: store.Admin},
+	{name: "keys", path: "/keys", as: store.Admin},
+	{name: "audit", path: "/audit", as: store.Admin},
+	{name: "organisation", path: "/organisation", as: store.Admin},
+	{name: "records", path: "/records", as: store.Admin},
+	{name: "record", path: "/records/files/species/pogona-vitticeps.yaml", as: store.Admin},
+	{name: "record-edit", path: "/records/edit/species/pogona-vitticeps.yaml", as: store.Admin},
+	{name: "revisions", path: "/records/revisions", as: store.Admin},
+	{name: "revision", path: "/records/revisions/{revision}", as: store.Admin},
+	{name: "records-import", path: "/records/import", as: store.Admin},
+	{name: "not-allowed", path: "/keys", as: store.Reader, status: http.StatusForbidden},
 }
 
 func (p looked) want() int {
@@ -58,25 +104,117 @@ func (p looked) want() int {
 }
 
 // awaited are pages that others lead to and that are not there yet.
-var awaited = words("/plan /climate /assess /match /intake")
+var awaited = words("/climate")
 
-// house is the whole service with its pages, over the embedded catalogue.
-func house(t testing.TB) http.Handler {
+// service is all of the program with its pages, over the embedded catalogue and a
+// database of its own with a key of each role.
+type service struct {
+	http.Handler
+	keys     map[store.Role]string
+	sessions map[store.Role]*http.Cookie
+	ids      map[string]string
+}
+
+// at puts what was made for the test into a path.
+func (s *service) at(path string) string {
+	for name, id := range s.ids {
+		path = strings.ReplaceAll(path, "{"+name+"}", id)
+	}
+	return path
+}
+
+func house(t testing.TB) *service {
 	t.Helper()
-	c, err := care.Embedded()
+	files, err := care.EmbeddedFiles()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return api.New(c, slog.New(slog.NewTextHandler(io.Discard, nil))).Handler(api.Config{})
+	st, err := store.Open(store.Config{Database: filepath.Join(t.TempDir(), "d.db"), Embedded: files, Migrate: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = st.Close() })
+	ctx := context.Background()
+	c, err := st.Snapshot(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &service{keys: map[store.Role]string{}, sessions: map[store.Role]*http.Cookie{}, ids: map[string]string{}}
+	s.Handler = api.New(c, slog.New(slog.NewTextHandler(io.Discard, nil))).Handler(api.Config{Store: st})
+	org, err := st.CreateOrganisation(ctx, store.Operator("operator"), "Saltmarsh Lane Rescue", true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, role := range store.Roles {
+		if _, s.keys[role], err = st.CreateKey(ctx, store.Operator("operator"), org.ID, "", string(role)+" person", role); err != nil {
+			t.Fatal(err)
+		}
+		w := s.post(nil, "/sign-in", url.Values{"key": {s.keys[role]}})
+		for _, cookie := range w.Result().Cookies() {
+			if cookie.HttpOnly && cookie.Value != "" {
+				s.sessions[role] = cookie
+			}
+		}
+		if s.sessions[role] == nil {
+			t.Fatalf("%s can't sign in: %d", role, w.Code)
+		}
+	}
+	admin := s.sessions[store.Admin]
+	question, err := os.ReadFile("../../testdata/demo/donated-dragon-tank.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	led := func(w *httptest.ResponseRecorder, to string) string {
+		id, ok := strings.CutPrefix(w.Header().Get("Location"), to)
+		if !ok {
+			t.Fatalf("%d, led to %q, want %s", w.Code, w.Header().Get("Location"), to)
+		}
+		id, _, _ = strings.Cut(id, "?saved=")
+		return id
+	}
+	s.ids["setup"], _, _ = strings.Cut(led(s.post(admin, "/setups", url.Values{"name": {"Tank by the back door"}, "question": {string(question)}, "token": {"pages-test-setup-1"}}), "/setups/"), "?")
+	s.ids["dragon"] = led(s.get(admin, "/setups/"+s.ids["setup"]+"/edit", "en-GB"), "/assess?")
+	who, err := st.Authenticate(ctx, s.keys[store.Admin])
+	if err != nil {
+		t.Fatal(err)
+	}
+	answers, err := st.Assessments(ctx, who, store.AssessmentFilter{Setup: s.ids["setup"]}, store.Page{})
+	if err != nil || len(answers.Items) == 0 {
+		t.Fatalf("%d answers are kept: %v", len(answers.Items), err)
+	}
+	s.ids["assessment"] = answers.Items[0].ID
+	const file = "species/pogona-vitticeps.yaml"
+	now, err := st.InForce(ctx, who, file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	draft := s.post(admin, "/records/edit/"+file, url.Values{"body": {now.Body + "# looked at again\n"}, "why": {"for the test"}, "parent": {""}, "do": {"draft"}, "token": {"pages-test-draft-1"}})
+	s.ids["revision"], _, _ = strings.Cut(led(draft, "/records/revisions/"), "?")
+	return s
 }
 
-// get asks for a page as a browser does.
-func get(h http.Handler, path, language string) *httptest.ResponseRecorder {
+// get asks for a page as a browser does, with the session of who signed in or none.
+func (s *service) get(session *http.Cookie, path, language string) *httptest.ResponseRecorder {
 	r := httptest.NewRequest(http.MethodGet, path, nil)
 	r.Header.Set("Accept", "text/html,application/xhtml+xml,*/*;q=0.8")
 	r.Header.Set("Accept-Language", language)
+	return s.answer(session, r)
+}
+
+// post sends a form of a page.
+func (s *service) post(session *http.Cookie, path string, form url.Values) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(http.MethodPost, path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	return s.answer(session, r)
+}
+
+func (s *service) answer(session *http.Cookie, r *http.Request) *httptest.ResponseRecorder {
+	if session != nil {
+		r.AddCookie(session)
+	}
 	w := httptest.NewRecorder()
-	h.ServeHTTP(w, r)
+	s.ServeHTTP(w, r)
 	return w
 }
 
@@ -85,14 +223,15 @@ func get(h http.Handler, path, language string) *httptest.ResponseRecorder {
 // at for each address, and those listed in lookedAt.
 func TestEveryPageReached(t *testing.T) {
 	h := house(t)
-	type visit struct{ path, from string }
-	var queue []visit
-	for _, p := range lookedAt {
-		queue = append(queue, visit{p.path, "the list"})
+	type visit struct {
+		path, from string
+		as         store.Role
 	}
+	var queue []visit
 	wanted := map[string]int{}
 	for _, p := range lookedAt {
-		wanted[p.path] = p.want()
+		queue = append(queue, visit{h.at(p.path), "the list", p.as})
+		wanted[string(p.as)+h.at(p.path)] = p.want()
 	}
 	seen, asked := map[string]bool{}, map[string]bool{}
 	titles := map[string]string{}
@@ -113,13 +252,13 @@ func TestEveryPageReached(t *testing.T) {
 		seen[next.path] = true
 		asked[u.Path] = asked[u.Path] || u.RawQuery != ""
 		language := []string{"en-GB", "en-US"}[pages%2] // either system of units
-		w := get(h, next.path, language)
+		w := h.get(h.sessions[next.as], next.path, language)
 		want := http.StatusOK
-		if s, ok := wanted[next.path]; ok {
+		if s, ok := wanted[string(next.as)+next.path]; ok {
 			want = s
 		}
 		if w.Code == http.StatusSeeOther {
-			queue = append(queue, visit{w.Header().Get("Location"), next.path})
+			queue = append(queue, visit{w.Header().Get("Location"), next.path, next.as})
 			continue
 		}
 		if w.Code != want {
@@ -167,7 +306,7 @@ func TestEveryPageReached(t *testing.T) {
 					}
 					places[to.String()][place] = next.path
 				}
-				queue = append(queue, visit{to.String(), next.path})
+				queue = append(queue, visit{to.String(), next.path, next.as})
 			}
 		}
 	}

@@ -85,7 +85,7 @@ func operationPage(r *request) error {
 		d.Reply = r.send(d.Ask)
 		d.Reply.cut(maxExample)
 	}
-	return r.render("api-operation", o.Summary, d)
+	return r.render("api-operation", r.t("api.operation.title", o.Summary), d)
 }
 
 type answerFieldsData struct {

@@ -19,16 +19,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// send posts a form of a page.
-func send(h http.Handler, path string, form url.Values) *httptest.ResponseRecorder {
-	r := httptest.NewRequest(http.MethodPost, path, strings.NewReader(form.Encode()))
-	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-	r.Header.Set("Sec-Fetch-Site", "same-origin")
-	w := httptest.NewRecorder()
-	h.ServeHTTP(w, r)
-	return w
-}
-
 // part is the text between two marks of a page, as a reader sees it.
 func part(page, from, to string) string {
 	_, rest, _ := strings.Cut(page, from)
@@ -37,9 +27,9 @@ func part(page, from, to string) string {
 }
 
 // operations are those that the first page of the reference leads to.
-func operations(t *testing.T, h http.Handler) (paths []string) {
+func operations(t *testing.T, h *service) (paths []string) {
 	t.Helper()
-	for _, m := range regexp.MustCompile(`href="(/api/[A-Za-z]+)"`).FindAllStringSubmatch(get(h, "/api", "en-GB").Body.String(), -1) {
+	for _, m := range regexp.MustCompile(`href="(/api/[A-Za-z]+)"`).FindAllStringSubmatch(h.get(nil, "/api", "en-GB").Body.String(), -1) {
 		paths = append(paths, m[1])
 	}
 	if len(paths) < 15 {
@@ -69,7 +59,7 @@ func TestTryAsksTheService(t *testing.T) {
 		{`<script>alert(1)</script>`, "400 Bad Request"},
 		{``, "400 Bad Request"},
 	} {
-		w := send(h, "/api/size", url.Values{"body": {c.body}, "p.units": {"imperial"}})
+		w := h.post(nil, "/api/size", url.Values{"body": {c.body}, "p.units": {"imperial"}})
 		page := w.Body.String()
 		if w.Code != http.StatusOK || !strings.Contains(page, c.says) || w.Body.Len() > 60_000 {
 			t.Errorf("%s: %d, %d bytes; want a small page that says %s", c.body, w.Code, w.Body.Len(), c.says)
@@ -93,10 +83,10 @@ func TestTryAsksTheService(t *testing.T) {
 			t.Errorf("%s is not kept in the form", c.body)
 		}
 	}
-	if w := send(h, "/api/takeIn", url.Values{"media": {"text/csv"}, "body": {"lot,for,stage,dims\r\nHM-01,beardie,adult,120 x 60 x 60 cm\r\n"}}); !strings.Contains(w.Body.String(), "200 OK") || !strings.Contains(w.Body.String(), "HM-01") {
+	if w := h.post(nil, "/api/takeIn", url.Values{"media": {"text/csv"}, "body": {"lot,for,stage,dims\r\nHM-01,beardie,adult,120 x 60 x 60 cm\r\n"}}); !strings.Contains(w.Body.String(), "200 OK") || !strings.Contains(w.Body.String(), "HM-01") {
 		t.Errorf("rows: %d %.300s", w.Code, part(w.Body.String(), `<section id="answer"`, "</section>"))
 	}
-	if w := send(h, "/api/getSpecies", url.Values{"p.id": {"../../readyz"}}); !strings.Contains(w.Body.String(), "404 Not Found") {
+	if w := h.post(nil, "/api/getSpecies", url.Values{"p.id": {"../../readyz"}}); !strings.Contains(w.Body.String(), "404 Not Found") {
 		t.Errorf("a path within a parameter: %.300s", part(w.Body.String(), `<section id="answer"`, "</section>"))
 	}
 	// Another site can't have a reader try something.
@@ -121,7 +111,7 @@ func TestCommandsRun(t *testing.T) {
 	defer service.Close()
 	client := service.Client()
 	for _, path := range operations(t, h) {
-		for _, m := range append([][]string{{"", ""}}, regexp.MustCompile(`href="`+path+`\?example=([a-z_]+)#try"`).FindAllStringSubmatch(get(h, path, "en-GB").Body.String(), -1)...) {
+		for _, m := range append([][]string{{"", ""}}, regexp.MustCompile(`href="`+path+`\?example=([a-z_]+)#try"`).FindAllStringSubmatch(h.get(nil, path, "en-GB").Body.String(), -1)...) {
 			target := path
 			if m[1] != "" {
 				target += "?example=" + m[1]
