@@ -379,7 +379,7 @@ func (v *visitor) asForm(question []byte) (values url.Values, whole bool, err er
 		return nil, false, fmt.Errorf("question kept: %w", err)
 	}
 	values = url.Values{unitsField: {quantity.Metric.String()}}
-	spread(values, "", tree)
+	flatten(values, "", tree)
 	f := v.assessmentForm(values)
 	var q sizing.AssessmentQuestion
 	if !f.ask(&q) {
