@@ -361,6 +361,11 @@ func (r *request) position(f *score.Finding) template.HTML {
 	return p.end()
 }
 
+// Number is the place of a source in the list at the end, from 1.
+func (d assessData) Number(key string) int {
+	return 1 + slices.IndexFunc(d.Sources, func(c sizing.Citation) bool { return c.Key == key })
+}
+
 // Definite and Possible count the hazards.
 func (d assessData) Definite() int { return d.counted(score.Definite) }
 func (d assessData) Possible() int { return d.counted(score.Possible) }

@@ -35,6 +35,8 @@ type companyData struct {
 	Form *form
 	*sizing.CompanyAnswer
 	Reasons []companyReasons
+	// Titles are the sources that the answer names, by key.
+	Titles map[string]*care.Source
 }
 
 // companyReasons are the reasons of one weight.
@@ -84,6 +86,17 @@ func companyPage(r *request) error {
 		d.CompanyAnswer = answer
 	}
 	if d.CompanyAnswer != nil {
+		d.Titles = map[string]*care.Source{}
+		for _, reason := range d.CompanyAnswer.Reasons {
+			for _, key := range reason.Sources {
+				d.Titles[key] = r.snap.Source(key)
+			}
+		}
+		if d.Space != nil {
+			for _, g := range d.Space.Governed {
+				d.Titles[g.Source] = r.snap.Source(g.Source)
+			}
+		}
 		for _, s := range []sizing.Speaks{sizing.Against, sizing.Unknown, sizing.Caution, sizing.For} {
 			of := companyReasons{Speaks: s}
 			for _, reason := range d.CompanyAnswer.Reasons {
