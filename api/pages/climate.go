@@ -379,7 +379,7 @@ func (p *picture) band(class, label string, b quantity.Band, along, across axis,
 	}
 	x1, x2 := along.at(from), along.at(to)
 	p.rect(class, min(x1, x2), min(low, high), math.Abs(x2-x1), max(math.Abs(high-low), 1))
-	p.text("tick halo", (x1+x2)/2, min(low, high)+11, "middle", label)
+	p.text("label halo", (x1+x2)/2, min(low, high)+11, "middle", label)
 }
 
 // airPicture draws the air along the length: two layers, by day and by night, over the
@@ -547,12 +547,12 @@ func (d *climateData) uvPicture(r *request, i int, l sizing.UVLampAnswer) (templ
 			to = x.at(*b.High)
 		}
 		p.rect("range", from, y.to, max(to-from, 1), y.from-y.to)
-		p.text("tick halo", (from+to)/2, y.from-5, "middle", r.t("climate.wanted"))
+		p.text("label halo", (from+to)/2, y.from-5, "middle", r.t("climate.wanted"))
 	}
 	p.frame(x, y, r.t("climate.uv.axis"), quantity.Length(0).Value().In(d.units).Unit)
 	if ceiling <= x.high {
 		p.line("axis dashed", x.at(ceiling), y.from, x.at(ceiling), y.to)
-		p.text("tick halo", x.at(ceiling)+3, y.to+9, "start", r.t("climate.uv.ceiling"))
+		p.text("label halo", x.at(ceiling)+3, y.to+9, "start", r.t("climate.uv.ceiling"))
 	}
 	p.rect("lamp", x.from, y.to-10, x.to-x.from, 6)
 	p.text("label", x.to+6, y.to-3, "start", l.Lamp)
@@ -569,7 +569,7 @@ func (d *climateData) uvPicture(r *request, i int, l sizing.UVLampAnswer) (templ
 	p.curve("curve", curve)
 	at := y.at(inUnits(l.Platform))
 	p.line("axis", x.from, at, x.from+60, at)
-	p.text("tick halo", x.from+3, at+11, "start", r.t("climate.uv.platform"))
+	p.text("label halo", x.from+3, at+11, "start", r.t("climate.uv.platform"))
 	p.dot("here", x.at(float64(*l.UVIndex)), y.at(inUnits(l.Platform+l.Back)), 4.5)
 	p.text("label halo", x.at(float64(*l.UVIndex))+8, y.at(inUnits(l.Platform+l.Back))+12, "start", l.UVIndex.Value().In(d.units).String())
 	if w := l.Window; w != nil {
