@@ -309,14 +309,12 @@ func (s *Store) AddAssessment(ctx context.Context, who Caller, token, setup stri
 	if err := in.check(); err != nil {
 		return out, err
 	}
-	whole, err := json.Marshal(in)
-	if err != nil {
-		return out, err
-	}
 	err = s.writing(ctx, func(ctx context.Context, tx queryer) error {
 		now := s.now()
 		out = Assessment{ID: newID(now), Organisation: who.Organisation, Setup: setup, At: now, By: who.Key, AssessmentInput: in}
-		before, err := s.once(ctx, tx, who.Organisation, token, out.ID, "assessment", setup, string(whole))
+		// What was asked is the setup. The answer may differ by now, with a newer
+		// catalogue or version; a repeat is still given the first.
+		before, err := s.once(ctx, tx, who.Organisation, token, out.ID, "assessment", setup)
 		if err != nil {
 			return err
 		}

@@ -540,11 +540,17 @@ func TestAssessments(t *testing.T) {
 		if again := must[Assessment](t)(s.AddAssessment(ctx, who, "t", changing.ID, answer(1, "0-old"))); cmp.Diff(first, again) != "" {
 			t.Errorf("repeat: %s", cmp.Diff(first, again))
 		}
+		// A repeat after a publish is given the answer of the first time; another setup is another request.
+		if again := must[Assessment](t)(s.AddAssessment(ctx, who, "t", changing.ID, answer(1, "1-new"))); cmp.Diff(first, again) != "" {
+			t.Errorf("repeat after a publish: %s", cmp.Diff(first, again))
+		}
+		_, err := s.AddAssessment(ctx, who, "t", steady.ID, answer(1, "0-old"))
+		wants(t, err, ErrTokenReused)
 		must[Assessment](t)(s.AddAssessment(ctx, who, "", steady.ID, answer(1, "0-old")))
 		if got := must[Assessment](t)(s.Assessment(ctx, who, first.ID)); cmp.Diff(first, got) != "" {
 			t.Error(cmp.Diff(first, got))
 		}
-		_, err := s.AddAssessment(ctx, who, "", changing.ID, answer(2, "0-old"))
+		_, err = s.AddAssessment(ctx, who, "", changing.ID, answer(2, "0-old"))
 		wants(t, err, ErrNotFound) // no such version
 		for name, spoil := range map[string]func(*AssessmentInput){
 			"worst above best": func(a *AssessmentInput) { a.Worst = 0.9 }, "above one": func(a *AssessmentInput) { a.Best = 1.1 },
