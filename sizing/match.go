@@ -190,7 +190,7 @@ func ExperienceOf(c *care.Catalogue, s *care.Species) (level Experience, why []s
 
 // Matcher answers many matches over one catalogue. What every species needs hangs on
 // the animals' count, stage and sex and on the jurisdiction, not on the enclosure: it
-// is worked out at the first question of its kind and kept, for some dozens of kinds.
+// is worked out at the first question of its kind and kept, for a few kinds.
 // It is safe for many goroutines.
 type Matcher struct {
 	catalogue *care.Catalogue
@@ -206,8 +206,8 @@ type matchKey struct {
 	sex, jurisdiction string
 }
 
-// keptNeeds bounds the memory of a Matcher, at about 2 MB each.
-const keptNeeds = 32
+// keptNeeds bounds the memory of a Matcher, at about 1.5 MB each.
+const keptNeeds = 8
 
 // matchNeeds are the needs of every species, worked out once.
 type matchNeeds struct {

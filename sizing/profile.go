@@ -14,8 +14,8 @@ import (
 // are, however long they are and whatever they live in. It is worked out once for a
 // catalogue and kept with it. Nothing in it is to be changed.
 type profile struct {
-	targets []Target // of every parameter, in the order of care.Parameters
-	// wanted are those of a Requirement, and wantedKeys their sources, sorted.
+	// wanted are the targets of a Requirement, in the order of care.Parameters, and
+	// wantedKeys their sources, sorted.
 	wanted     []Target
 	wantedKeys []string
 	// criteria are those that hang on neither size nor rules but for a depth that a
@@ -38,15 +38,14 @@ func profileOf(c *care.Catalogue, s *care.Species, stage care.Stage) *profile {
 }
 
 func newProfile(c *care.Catalogue, s *care.Species, stage care.Stage) *profile {
-	p := &profile{targets: make([]Target, len(care.Parameters))}
+	p := &profile{}
 	for i := range care.Parameters {
 		k := &care.Parameters[i]
-		p.targets[i] = targetOf(c, s, k.Code, stage)
 		switch {
 		case k.Sides != care.Context, k.Code == care.UVZone, k.Code == care.PhotoperiodSummer, k.Code == care.PhotoperiodWinter,
 			k.Code == care.WinterTemp, k.Code == care.WinterWeeks:
-			p.wanted = append(p.wanted, p.targets[i])
-			p.wantedKeys = append(p.wantedKeys, p.targets[i].SourceKeys...)
+			p.wanted = append(p.wanted, targetOf(c, s, k.Code, stage))
+			p.wantedKeys = append(p.wantedKeys, p.wanted[len(p.wanted)-1].SourceKeys...)
 		}
 	}
 	slices.Sort(p.wantedKeys)
@@ -64,14 +63,14 @@ func newProfile(c *care.Catalogue, s *care.Species, stage care.Stage) *profile {
 	return p
 }
 
-// target is the working range of a parameter in its wire form.
-func (p *profile) target(code care.Code) Target {
-	for i := range p.targets {
-		if p.targets[i].Parameter == code {
-			return p.targets[i]
+// target is one of those wanted; nil for another parameter.
+func (p *profile) target(code care.Code) *Target {
+	for i := range p.wanted {
+		if p.wanted[i].Parameter == code {
+			return &p.wanted[i]
 		}
 	}
-	return Target{Parameter: code, Standing: care.NotKnown}
+	return nil
 }
 
 // zoneTargets are the targets of each zone.
@@ -81,7 +80,7 @@ type zoneTargets struct{ hotSpot, warmEnd, coolEnd, humidRetreat, water, digging
 func (p *profile) some(codes ...care.Code) (out []Target) {
 	for _, code := range codes {
 		if t := p.target(code); t.Standing != care.NotApplicable {
-			out = append(out, t)
+			out = append(out, *t)
 		}
 	}
 	return out
@@ -105,7 +104,7 @@ func (p *profile) compared(c *care.Catalogue, s *care.Species, stage care.Stage)
 			return nil, fmt.Errorf("criterion %s: %w", k.Code, err)
 		}
 		made.Grade, made.Agreement, made.Sources = w.Grade, w.Agreement, w.SourceKeys()
-		made.Note = strings.Join(p.targets[i].Notes, "; ")
+		made.Note = strings.Join(p.target(k.Code).Notes, "; ")
 		out = append(out, made)
 	}
 	for _, y := range yesNo {

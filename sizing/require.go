@@ -265,7 +265,10 @@ func require(c *care.Catalogue, g group, jurisdiction string) *Requirement {
 // TargetOf gives a working range in its wire form, with notes on what it rests on.
 // What it points to is kept with the catalogue and not to be changed.
 func TargetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Stage) Target {
-	return profileOf(c, s, stage).target(code)
+	if t := profileOf(c, s, stage).target(code); t != nil {
+		return *t
+	}
+	return targetOf(c, s, code, stage)
 }
 
 func targetOf(c *care.Catalogue, s *care.Species, code care.Code, stage care.Stage) Target {

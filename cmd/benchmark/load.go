@@ -20,7 +20,6 @@ type load struct {
 	latencies []time.Duration
 	answered  int // with a 2xx
 	failed    map[string]int
-	bytes     int64
 	took      time.Duration
 }
 
@@ -46,7 +45,6 @@ func attack(ctx context.Context, targets []vegeta.Target, rate int, d time.Durat
 	for r := range results {
 		out.took = max(out.took, r.End().Sub(begun))
 		out.latencies = append(out.latencies, r.Latency)
-		out.bytes += int64(r.BytesIn)
 		switch {
 		case r.Code >= 200 && r.Code < 300:
 			out.answered++
@@ -64,7 +62,7 @@ func (l *load) add(o load) {
 		l.failed = map[string]int{}
 	}
 	l.latencies = append(l.latencies, o.latencies...)
-	l.answered, l.bytes, l.took = l.answered+o.answered, l.bytes+o.bytes, l.took+o.took
+	l.answered, l.took = l.answered+o.answered, l.took+o.took
 	for what, n := range o.failed {
 		l.failed[what] += n
 	}

@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"net/http"
 	"time"
 
 	"denwright/care"
@@ -77,11 +80,18 @@ func (s *suite) against(ctx context.Context, ours, bare *process, path string, t
 	type side struct {
 		of    *process
 		all   load
+		bytes int // the mean of an answer
 		cpu   time.Duration
 		rates []float64
 		p99s  []float64
 	}
 	sides := [2]*side{{of: ours}, {of: bare}}
+	for _, k := range sides {
+		var err error
+		if k.bytes, err = k.of.meanAnswer(ctx, path, questions); err != nil {
+			return err
+		}
+	}
 	for turn := range rounds + 1 {
 		for i := range sides {
 			k := sides[(i+turn)%2]
@@ -108,7 +118,7 @@ func (s *suite) against(ctx context.Context, ours, bare *process, path string, t
 	}
 	name := "`POST " + path + "`"
 	s.table.figure(name+", answers a second: service and bare handler", fmt.Sprintf("%s and %s", number(a.all.rate()), number(b.all.rate())))
-	s.table.figure(name+", bytes an answer: service and bare handler", fmt.Sprintf("%d and %d", a.all.bytes/int64(a.all.answered), b.all.bytes/int64(b.all.answered)))
+	s.table.figure(name+", bytes an answer: service and bare handler", fmt.Sprintf("%d and %d", a.bytes, b.bytes))
 	if target > 0 {
 		s.table.atLeast(name+", throughput over the bare handler's", median(ratios), target, "")
 		s.table.atMost(name+", p99 over the bare handler's", median(tails), 3, "")
@@ -120,4 +130,29 @@ func (s *suite) against(ctx context.Context, ours, bare *process, path string, t
 	s.table.figure(name+", p50 and p99: bare handler", micro(b.all.quantile(0.5))+" and "+micro(b.all.quantile(0.99)))
 	s.table.figure(name+", processor time a request: service and bare handler", micro(a.cpu/time.Duration(a.all.answered))+" and "+micro(b.cpu/time.Duration(b.all.answered)))
 	return nil
+}
+
+// meanAnswer asks each question once and gives the mean size of an answer.
+func (p *process) meanAnswer(ctx context.Context, path string, questions [][]byte) (int, error) {
+	total := 0
+	for _, body := range questions {
+		q, err := http.NewRequestWithContext(ctx, http.MethodPost, p.url+path, bytes.NewReader(body))
+		if err != nil {
+			return 0, err
+		}
+		q.Header.Set("Content-Type", "application/json")
+		w, err := http.DefaultClient.Do(q)
+		if err != nil {
+			return 0, err
+		}
+		raw, err := io.ReadAll(w.Body)
+		if err := errors.Join(err, w.Body.Close()); err != nil {
+			return 0, err
+		}
+		if w.StatusCode != http.StatusOK {
+			return 0, fmt.Errorf("%s %s answers %d %s", path, body, w.StatusCode, raw)
+		}
+		total += len(raw)
+	}
+	return total / len(questions), nil
 }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"sync"
 	"time"
@@ -52,6 +53,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		if err != nil {
 			return err
 		}
+		settleMemory()
 		return api.New(c, log).Run(ctx, *address, api.Config{})
 	}
 	server := api.New(nil, log)
@@ -67,6 +69,25 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	stop()
 	work.Wait()
 	return errors.Join(err, kept.Close())
+}
+
+// Own choices: what a service may hold is memoryLeast, or with a larger catalogue
+// three times what it lives on once that is loaded.
+const (
+	memoryLeast = 30 << 20
+	memoryTimes = 3
+)
+
+// settleMemory gives back what loading took, and collects more often as the service
+// comes near to what it may hold. An operator's GOMEMLIMIT stands.
+func settleMemory() {
+	debug.FreeOSMemory()
+	if os.Getenv("GOMEMLIMIT") != "" {
+		return
+	}
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	debug.SetMemoryLimit(max(memoryLeast, memoryTimes*int64(m.HeapAlloc)))
 }
 
 // serviceStore opens the database of a service, which does without one (nil) where
@@ -115,6 +136,7 @@ func (k *keeper) put(c *care.Catalogue) {
 	if c.Revision != k.inUse {
 		k.use(c)
 		k.inUse = c.Revision
+		settleMemory()
 		k.log.Info("records in use", "catalogue", c.Revision)
 	}
 }
