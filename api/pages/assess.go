@@ -320,7 +320,7 @@ func (r *request) position(f *score.Finding) template.HTML {
 	if least >= 0 && x.low < 0 {
 		x.low = 0
 	}
-	p := newMark(r.t("margin.description", r.here(f), r.wanted(f)), 180, 38)
+	p := newMark(180, 38)
 	bar := func(b quantity.Band, class string) {
 		from, to := x.from, x.to
 		if b.Low != nil {

@@ -25,11 +25,11 @@ func newPicture(id, title, description string, width, height float64) *picture {
 	return p
 }
 
-// newMark begins a small picture beside the figures that it shows, with one line for
-// who can't see it.
-func newMark(says string, width, height float64) *picture {
+// newMark begins a small picture in a row that tells the same in words, and is
+// therefore passed over where it can't be seen.
+func newMark(width, height float64) *picture {
 	p := &picture{width: width, height: height}
-	fmt.Fprintf(&p.b, `<svg class="picture" viewBox="0 0 %s %s" role="img" aria-label="%s">`, num(width), num(height), html.EscapeString(says))
+	fmt.Fprintf(&p.b, `<svg class="picture" viewBox="0 0 %s %s" aria-hidden="true">`, num(width), num(height))
 	return p
 }
 

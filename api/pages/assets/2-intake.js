@@ -3,7 +3,7 @@ const listForm = document.querySelector("form[data-list]");
 if (listForm && window.ReadableStream) listForm.addEventListener("submit", async (e) => {
   if (listForm.elements.answer.value !== "page") return;
   e.preventDefault();
-  const shown = document.getElementById("answers"), rows = shown.querySelector("tbody"), bar = shown.querySelector("progress");
+  const shown = document.getElementById("answers"), table = shown.querySelector("table"), rows = table.tBodies[0] || table.createTBody(), bar = shown.querySelector("progress");
   const at = shown.querySelector(".at"), stop = shown.querySelector(".stop"), summary = document.getElementById("summary");
   const body = new FormData(), halt = new AbortController();
   body.append("part", "rows"); // before the rows, which come last
