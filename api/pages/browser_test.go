@@ -246,7 +246,7 @@ func (b *browser) look(t *testing.T, p looked, s setting) {
 		v.picture(p.name + "-" + s.String())
 	}
 	evaluate[chromedp.Void](v, lookScript)
-	for _, check := range []string{"wide", "contrast", "pictures", "hidden", "targets"} {
+	for _, check := range []string{"wide", "contrast", "pictures", "hidden", "first", "twins", "targets"} {
 		for _, fault := range evaluate[[]string](v, "look."+check+"()") {
 			t.Errorf("%s: %s", check, fault)
 		}
@@ -326,6 +326,9 @@ func TestLookFindsFaults(t *testing.T) {
 		{"contrast", `<svg width="60" height="60"><rect width="60" height="60" fill="#333"/><text x="5" y="30" fill="#000">drawn</text></svg>`, "drawn"},
 		{"pictures", `<img src="/nothing.png" alt="a">`, "nothing.png"},
 		{"hidden", `<p hidden style="display:block!important">a</p>`, "in sight"},
+		{"first", `<form action="/size"><button name="add" value="animals">more</button><input name="a"><button>ask</button></form>`, "presses"},
+		{"first", `<button form="f" formaction="/changes">changes</button><form id="f" action="/assess"><input name="a"><button>ask</button></form>`, "presses"},
+		{"twins", `<form><div><label>Sex <input name="a.0"></label></div><div><label>Sex <input name="a.1"></label></div></form>`, "a.0 and a.1"},
 		{"targets", `<button style="min-height:0;font-size:8px;padding:0;border:0;height:12px;width:12px">b</button>`, "12 × 12"},
 	} {
 		t.Run(c.check, func(t *testing.T) {

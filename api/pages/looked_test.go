@@ -58,6 +58,7 @@ var lookedAt = []looked{
 	{name: "changes", path: "/changes?{dragon}"},
 	{name: "compare", path: "/compare?{dragon}"},
 	{name: "compare-species", path: "/compare?{dragon}&with.species=leopard+gecko,ball+python"},
+	{name: "climate-bad-animals", path: "/climate?" + badAnimals + "&enclosure.length=long"},
 	{name: "match-empty", path: "/match"},
 	{name: "match", path: "/match?{dragon}"},
 	{name: "match-size", path: "/match?units=metric&setup.inside.length=120&setup.inside.width=60&setup.inside.height=60&empty=yes"},
