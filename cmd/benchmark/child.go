@@ -76,7 +76,6 @@ func serveAs(ctx context.Context, role string) error {
 type process struct {
 	cmd         *exec.Cmd
 	url, admin  string
-	cpuAtStart  time.Duration
 	description string
 }
 
