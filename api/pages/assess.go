@@ -40,7 +40,9 @@ type assessData struct {
 	// Worst and Best say what the ends of the interval suppose.
 	Worst, Best []string
 	Weakest     []string
-	Groups      []groupView
+	// Governs is the finding that decides most, empty where every criterion is met.
+	Governs string
+	Groups  []groupView
 	// Saving keeps the question and its answer; nil where nothing can be kept.
 	Saving *saving
 	// Example is a question to look at, in an empty form.
@@ -78,6 +80,9 @@ func assessPage(r *request) error {
 		d.Danger = present(d.Hazards)
 		d.Worst, d.Best = r.ends(&d.Result)
 		d.Weakest = weakest(&d.Result)
+		if f := d.Governing(); f != nil && f.Standing != score.NotMeasured {
+			d.Governs = r.t("assess.governs", f.Name, r.here(f), r.wanted(f))
+		}
 	}
 	if !f.sent() {
 		var err error
