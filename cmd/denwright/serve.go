@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io/fs"
 	"log/slog"
+	"net/url"
 	"os"
 	"runtime"
 	"runtime/debug"
+	"strings"
 	"sync"
 	"time"
 
@@ -28,6 +30,11 @@ answered from the last records seen, at a start from those that the program carr
 what must be kept is refused with 503. A database that returns is used again without
 a restart. With --database none nothing is kept.
 
+More questions at once than the machine carries are refused with 503, more than --rate
+of one key or address with 429, both with Retry-After. Put TLS in front before the
+service listens anywhere but on this machine, and say with --proxies how many proxies
+there are, so that clients are told apart by the address that the outermost one saw.
+
 Flags:
 `
 
@@ -35,12 +42,24 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	f := p.flags("serve", serveUsage)
 	address := f.String("address", "127.0.0.1:8080", "host and port to listen on")
 	database := databaseFlag(f)
+	admin := f.String("admin", "", "loopback host and port of /metrics and /debug/pprof/, such as 127.0.0.1:8090; none when left out")
+	var cfg api.Config
+	f.Float64Var(&cfg.RatePerSecond, "rate", 0, "requests a second that one key, or one address without a key, may send in the long run; 0 for no limit")
+	f.IntVar(&cfg.RateBurst, "burst", 0, "how many it may send at once; ten seconds' worth when left out")
+	f.IntVar(&cfg.Proxies, "proxies", 0, "how many proxies of yours stand before the service and add to X-Forwarded-For")
+	origins := f.String("allow-origin", "", "origins, such as https://app.example, whose pages may read answers in a browser; with commas between")
 	rest, err := parse(f, args)
 	if err != nil {
 		return err
 	}
-	if len(rest) > 0 {
+	switch {
+	case len(rest) > 0:
 		return usageError{"serve takes flags only"}
+	case cfg.RatePerSecond < 0 || cfg.RateBurst < 0 || cfg.Proxies < 0:
+		return usageError{"--rate, --burst and --proxies are not negative"}
+	}
+	if cfg.AllowOrigins, err = originsOf(*origins); err != nil {
+		return err
 	}
 	log := logger(p.err)
 	at := databaseOf(*database)
@@ -54,7 +73,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 			return err
 		}
 		settleMemory()
-		return api.New(c, log).Run(ctx, *address, api.Config{})
+		return runService(ctx, api.New(c, log), *address, *admin, cfg)
 	}
 	server := api.New(nil, log)
 	k := &keeper{Store: kept, log: log, use: server.SetCatalogue, collect: debug.SetGCPercent(loadingGC)}
@@ -65,10 +84,44 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	var work sync.WaitGroup
 	work.Go(func() { kept.Watch(background, store.DefaultPoll, k.take, k.report) })
 	work.Go(func() { k.house(background) })
-	err = server.Run(ctx, *address, api.Config{Store: kept})
+	cfg.Store = kept
+	err = runService(ctx, server, *address, *admin, cfg)
 	stop()
 	work.Wait()
 	return errors.Join(err, kept.Close())
+}
+
+// originsOf reads a list of origins as browsers send them: scheme, host and port.
+func originsOf(list string) (out []string, err error) {
+	for origin := range strings.SplitSeq(list, ",") {
+		if origin = strings.TrimSpace(origin); origin == "" {
+			continue
+		}
+		u, err := url.Parse(origin)
+		if err != nil || u.Host == "" || u.Scheme != "https" && u.Scheme != "http" || u.Path != "" || u.RawQuery != "" || u.User != nil {
+			return nil, usageError{fmt.Sprintf("--allow-origin: %q is not an origin such as https://app.example", origin)}
+		}
+		out = append(out, origin)
+	}
+	return out, nil
+}
+
+// runService serves until ctx ends, with the administration port if there is one. The end
+// of either ends the other.
+func runService(ctx context.Context, s *api.Server, address, admin string, cfg api.Config) error {
+	if admin == "" {
+		return s.Run(ctx, address, cfg)
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	ended := make(chan error, 1)
+	go func() {
+		defer stop()
+		ended <- s.RunAdmin(ctx, admin)
+	}()
+	err := s.Run(ctx, address, cfg)
+	stop()
+	return errors.Join(err, <-ended)
 }
 
 // Own choices: what a service may hold is memoryLeast, or with a larger catalogue
