@@ -214,7 +214,9 @@ func (s *Server) routes(cfg Config) *echo.Echo {
 	e.POST("/v1/outgrowings", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.Outgrow))
 	e.POST("/v1/handovers", ask(s, cfg, questions, "AssessmentQuestion", true, sizing.HandOver))
 	e.POST("/v1/climates", ask(s, cfg, questions, "ClimateQuestion", true, sizing.Climate))
-	e.POST("/v1/plans", s.plan(cfg, questions))
+	// A plan that does not fit is tried some two hundred ways: such questions wait for
+	// each other, not the others for them.
+	e.POST("/v1/plans", s.plan(cfg, newSlots(2*runtime.GOMAXPROCS(0), cfg.MaxWait)))
 	s.keptRoutes(e, cfg)
 	return e
 }
