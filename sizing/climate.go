@@ -133,9 +133,14 @@ func Climate(c *care.Catalogue, q ClimateQuestion) (*ClimateAnswer, error) {
 	case k.asks("calibration"):
 		a.Calibration = &ClimateCalibration{Basis: notKnown("no readings are given", "/readings")}
 	}
-	if k.asks("heating") {
-		if a.Heating, err = k.heating(r); err != nil {
+	if k.asks("heating") || k.damp() {
+		// The moisture is that of the regulated box, whether its watts are asked for or not.
+		regulated, err := k.heating(r)
+		if err != nil {
 			return nil, k.refused(err)
+		}
+		if k.asks("heating") {
+			a.Heating = regulated
 		}
 	}
 	if k.asks("profile") {

@@ -463,7 +463,7 @@ func (k *climate) require(i int) (heat.RoomAnswer, float64, error) {
 		return a[0], nil
 	}
 	a, err := solve(0)
-	if err != nil || !k.damp() {
+	if err != nil {
 		return a, 0, err
 	}
 	// Water that condenses on a cold surface would warm the air; that is left out.
@@ -564,9 +564,6 @@ func (k *climate) complete(r regimes) error {
 // the warmer the air, the more water it takes, and the more of that the cooler the
 // air. The room's humidity is that of the phase, its temperature as given.
 func (k *climate) coupled(ph phase, room float64, sources []heat.Source) (float64, error) {
-	if !k.damp() {
-		return 0, nil
-	}
 	e := k.air
 	draws := func(latent float64) (float64, error) {
 		e.Latent = latent

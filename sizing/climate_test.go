@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -302,6 +303,27 @@ func TestClimateParts(t *testing.T) {
 			"uv": a.UV != nil, "day_length": a.DayLength != nil, "drainage": a.Drainage != nil, "ground": a.Ground != nil, "loads": a.Loads != nil} {
 			if have != (name == part) {
 				t.Errorf("asked for %s: %s is there: %v", part, name, have)
+			}
+		}
+	}
+}
+
+// A part says the same whichever others were asked for with it.
+func TestClimatePartsHangTogether(t *testing.T) {
+	for _, name := range []string{"panel", "glass"} {
+		whole := climate(t, catalogue(t), box(t, name))
+		for _, part := range sizing.ClimateParts {
+			q := box(t, name)
+			q.Parts = []string{part}
+			a := climate(t, catalogue(t), q)
+			for _, pair := range [][2]any{{whole.Calibration, a.Calibration}, {whole.Profile, a.Profile}, {whole.Heating, a.Heating}, {whole.Humidity, a.Humidity}, {whole.Condensation, a.Condensation},
+				{whole.UV, a.UV}, {whole.DayLength, a.DayLength}, {whole.Drainage, a.Drainage}, {whole.Ground, a.Ground}, {whole.Loads, a.Loads}} {
+				if reflect.ValueOf(pair[1]).IsNil() {
+					continue
+				}
+				if diff := cmp.Diff(pair[0], pair[1]); diff != "" {
+					t.Errorf("%s box, %s asked for alone: %s", name, part, diff)
+				}
 			}
 		}
 	}

@@ -295,10 +295,10 @@ func (k *planner) box(p *problems) {
 	case given == 3:
 		b.Length, b.Width, b.Height = float64(*e.Length), float64(*e.Width), float64(*e.Height)
 		if adv.Standing == care.Known && (*e.Length < adv.Length || *e.Width < adv.Width) {
-			p.warn("/enclosure", fmt.Sprintf("smaller than the floor advised for these animals, %s × %s: what fits in is not yet enough", adv.Length.Value(), adv.Width.Value()))
+			p.warn("/enclosure", fmt.Sprintf("smaller than the floor advised for these animals, %s × %s: what fits in is not yet enough", rounded(adv.Length), rounded(adv.Width)))
 		}
 		if air := b.Height - b.Drainage - b.Substrate; adv.Standing == care.Known && air < float64(adv.UsableHeight) {
-			p.warn("/enclosure/height", fmt.Sprintf("leaves %s above the substrate, less than the usable height advised for these animals, %s", quantity.Length(air).Value(), adv.UsableHeight.Value()))
+			p.warn("/enclosure/height", fmt.Sprintf("leaves %s above the substrate, less than the usable height advised for these animals, %s", rounded(quantity.Length(air)), rounded(adv.UsableHeight)))
 		}
 	case given > 0:
 		p.add("/enclosure", "gives some sides but not all", "give length, width and height, or none for the advised size")
@@ -654,3 +654,6 @@ func (k *planner) climate(p *problems) {
 	k.assume("The moisture budget is struck at the middle of the air ranges, %.0f °C by day and %.0f °C by night, with %g air changes per hour.", c.AirC, c.NightC, changes)
 	k.brief.Climate = c
 }
+
+// rounded writes a length for a text, in cm.
+func rounded(l quantity.Length) quantity.Value { return l.Value().In(quantity.Metric) }
