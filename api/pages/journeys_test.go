@@ -2,7 +2,9 @@ package pages_test
 
 import (
 	"context"
+	"fmt"
 	"net/url"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -17,6 +19,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/go-json-experiment/json"
+
+	"denwright/care/store"
 )
 
 // journey is what somebody comes to do. It is gone through by keyboard alone and by
@@ -40,7 +44,17 @@ var journeys = []journey{
 		v.at("/species/pogona-vitticeps/claims")
 		v.sees("Each line is one source's figure")
 	}},
-	{"a newcomer gets from the first page to a printed answer", func(v *visitor) {
+	// The first plan: from the first page to drawings, lists and a day program on paper.
+	{"a newcomer gets from the first page to a printed plan", func(v *visitor) {
+		v.open("/")
+		v.follow("Where does everything go?")
+		v.fill("Animal (needed)", "Hermann's tortoise")
+		v.send("Start with usual equipment")
+		v.sees("Drawings", "Cut list", "Holes in the ceiling", "The day")
+		v.sheets("sheet")
+		v.prints(4, 14, []string{"Cut list", "Holes in the ceiling", "The day", "Take care"}, []string{"Ask again", "Place everything", "More equipment"})
+	}},
+	{"a size on paper", func(v *visitor) {
 		v.open("/")
 		v.follow("How big must it be?")
 		v.fill("Animal (needed)", "Hermann's tortoise")
@@ -85,6 +99,132 @@ var journeys = []journey{
 		v.sees("To know it, give:")
 		v.follow("Winter humidity")
 		v.holds("Winter, by day", "19")
+	}},
+	{"a donated enclosure is judged, mended and handed over", func(v *visitor) {
+		v.open("/")
+		v.follow("Is this enclosure good enough?")
+		v.fill("Animal (needed)", "pogona vitticeps")
+		v.fill("Length", "150")
+		v.fill("Width", "80")
+		v.fill("Height", "100")
+		v.send("Judge it")
+		v.sees("Can't be told yet", "Measure or find out next")
+		v.fold("Temperatures")
+		v.fill("Hot spot", "41")
+		v.fold("Shut, wired, stood safely")
+		v.answer("Stand is stable", "yes")
+		v.enter() // asks the same again, and leads to no other page
+		v.at("/assess")
+		v.holds("Hot spot", "41")
+		v.send("Least work to mend it")
+		v.at("/changes")
+		v.sees("In this order")
+		v.follow("Back to the assessment")
+		v.send("Hand-over sheet")
+		v.at("/handover")
+		v.sees("Missing before it moves in")
+		v.prints(1, 6, []string{"Missing before it moves in", "Date and signature"}, nil)
+	}},
+	{"what could live in it, by group", func(v *visitor) {
+		v.open("/")
+		v.follow("What could live in it?")
+		v.fill("Length", "200")
+		v.fill("Width", "100")
+		v.fill("Height", "100")
+		v.tick("tortoises and turtles")
+		v.send("Find what fits")
+		v.sees("best fit first")
+		v.send(`^Assess for it: .*`)
+		v.at("/assess")
+		v.fold("Inside size")
+		v.holds("Length", "200")
+	}},
+	{"a climate with two heat sources", func(v *visitor) {
+		v.open("/")
+		v.follow("Will it hold the warmth?")
+		v.fill("Enclosure / Length (needed)", "60")
+		v.fill("Enclosure / Width (needed)", "45")
+		v.fill("Enclosure / Height (needed)", "45")
+		v.choose("Walls", "glass, 4 mm")
+		v.fill("Winter, by day", "20")
+		v.fill("Animal", "leopard gecko")
+		v.choose("Heat source, 1 / Kind", "halogen lamp")
+		v.fill("Heat source, 1 / Power", "50")
+		v.send("Another heat source")
+		v.choose("Heat source, 2 / Kind", "heat mat")
+		v.fill("Heat source, 2 / Power", "14")
+		v.send("Compute the climate")
+		v.sees("Warmth", "°C")
+		v.follow("Damp")
+		v.sees("humidity")
+		v.follow("Change what stands where")
+		v.holds("Heat source, 2 / Power", "14")
+	}},
+	{"who may live together", func(v *visitor) {
+		v.open("/company")
+		v.fill("Animals, 1 / Animal (needed)", "leopard gecko")
+		v.choose("Animals, 1 / Sex", "male")
+		v.fill("Animals, 2 / Animal", "leopard gecko")
+		v.fill("Animals, 2 / How many alike", "1")
+		v.choose("Animals, 2 / Life stage", "adult")
+		v.choose("Animals, 2 / Sex", "male")
+		v.send("Judge the company")
+		v.sees("Don't keep them together")
+	}},
+	{"a list of enclosures, pasted and as a file", func(v *visitor) {
+		v.open("/")
+		v.follow("A whole list at once")
+		v.fill("Paste rows", "lot,for,stage,dims\nHM-01,beardie,adult,120 x 60 x 60 cm\nHM-02,,adult,200 x 100 x 100 cm\nHM-03,beardie,adult,big\n")
+		v.list("Answer the list")
+		v.sees("HM-01", "What could live in it", "1 row could not be answered")
+		v.open("/intake")
+		v.upload("Or a file", "../../testdata/demo/van.csv")
+		v.list("Answer the list")
+		v.sees("24 rows")
+	}},
+	{"a setup is saved, changed and compared", func(v *visitor) {
+		v.open("/setups")
+		v.at("/sign-in")
+		v.fill("Key", v.house.keys[store.Keeper])
+		v.send("Sign in")
+		v.at("/setups")
+		v.open(v.house.at("/assess?{dragon}")) // stands for filling in the whole form, which another journey does
+		v.fill("Name", "Tall vivarium, back room, "+v.setting.String())
+		v.send(`^Save( as a new setup| with this answer)$`)
+		v.sees("Tall vivarium, back room", "Today's answer")
+		v.follow("Change the measurements")
+		v.at("/assess")
+		v.fold("Temperatures")
+		v.fill("Hot spot", "39")
+		v.send("Judge it")
+		v.send("Save as the next version")
+		v.sees("version 2")
+		v.follow(`^All versions .*`)
+		v.sees("hot spot", "41 °C", "39 °C")
+		v.open("/account")
+		v.send("Sign out")
+		v.sees("You are signed out")
+	}},
+	{"a record is drafted, reviewed by another and withdrawn", func(v *visitor) {
+		v.open("/records/edit/sources/zoos-and-societies.yaml")
+		v.fill("Key", v.house.keys[store.Curator])
+		v.send("Sign in")
+		v.at("/records/edit/sources/zoos-and-societies.yaml")
+		v.append("Text (YAML)", "# looked at again, "+v.setting.String()+"\n")
+		v.fill("Reason", "a remark, for the test")
+		v.send("Check, and show what changes")
+		v.sees("looked at again")
+		v.send("Save as a draft")
+		v.sees("Saved as a draft")
+		v.session(v.house.sessions[store.Admin])
+		v.open(v.path())
+		v.fill("What you checked", "the remark reads well")
+		v.send("Mark as reviewed")
+		v.sees("Marked as reviewed")
+		v.unfold("Withdraw")
+		v.fill("Reason for withdrawing", "the test is over")
+		v.send("Withdraw")
+		v.sees("Withdrawn")
 	}},
 	{"bad input is told at its field and nothing typed is lost", func(v *visitor) {
 		v.open("/size")
@@ -147,7 +287,7 @@ func TestJourneys(t *testing.T) {
 			t.Parallel()
 			for _, s := range append(settings(false), settings(true)...) {
 				t.Run(s.String(), func(t *testing.T) {
-					v := &visitor{tab: b.tab(t, s), setting: s, begun: time.Now()}
+					v := &visitor{tab: b.tab(t, s), setting: s, house: b.house, begun: time.Now()}
 					defer func() {
 						if t.Failed() {
 							v.picture("failed-" + regexp.MustCompile(`\W+`).ReplaceAllString(j.name, "-") + "-" + s.String())
@@ -168,6 +308,7 @@ func TestJourneys(t *testing.T) {
 type visitor struct {
 	*tab
 	setting
+	house                   *service
 	begun                   time.Time
 	pages, keys, tabs, taps int
 }
@@ -226,6 +367,21 @@ func (v *visitor) ask(name string) {
 	}
 }
 
+// list sends a list, whose answers grow in the page where there is script.
+func (v *visitor) list(name string) {
+	v.t.Helper()
+	if !v.script {
+		v.send(name)
+		return
+	}
+	v.push(name)
+	for end := time.Now().Add(slow); !evaluate[bool](v.tab, "document.getElementById('summary')?.textContent.trim().length > 0"); time.Sleep(50 * time.Millisecond) {
+		if time.Now().After(end) {
+			v.t.Fatal("no summary comes")
+		}
+	}
+}
+
 // push presses a button that changes the page it stands in.
 func (v *visitor) push(name string) {
 	v.t.Helper()
@@ -261,6 +417,60 @@ func (v *visitor) fill(name, text string) {
 	}
 	if got := on[string](v, n, "function() { return this.value }"); got != text {
 		v.t.Errorf("%q holds %q after %q was typed", name, got, text)
+	}
+}
+
+// append types at the end of a long text.
+func (v *visitor) append(name, text string) {
+	v.t.Helper()
+	n := v.find(name, "textbox")
+	v.reach(n)
+	if v.touch {
+		on[chromedp.Void](v, n, "function() { this.setSelectionRange(this.value.length, this.value.length) }") // by a tap at its end
+	} else {
+		v.key(kb.End, chromedp.KeyModifiers(kb.ModifierCtrl))
+	}
+	for _, r := range text {
+		if r == '\n' {
+			v.key(kb.Enter)
+			continue
+		}
+		v.key(string(r))
+	}
+	if got := on[string](v, n, "function() { return this.value }"); !strings.HasSuffix(got, text) {
+		v.t.Errorf("%q ends with %q after %q was typed", name, got[max(0, len(got)-40):], text)
+	}
+}
+
+// fold opens what is folded away under a name, unless it is open.
+func (v *visitor) fold(name string) {
+	v.t.Helper()
+	if n := v.find("^"+regexp.QuoteMeta(name), "DisclosureTriangle"); !on[bool](v, n, "function() { return this.closest('details').open }") {
+		v.activate(n)
+	}
+}
+
+// text is what the first of some elements says.
+func (v *visitor) text(selector string) string {
+	v.t.Helper()
+	return strings.Join(strings.Fields(evaluate[string](v.tab, fmt.Sprintf("document.querySelector(%q)?.textContent ?? ''", selector))), " ")
+}
+
+// path is the address of the page within the site.
+func (v *visitor) path() string {
+	v.t.Helper()
+	return strings.TrimPrefix(evaluate[string](v.tab, "location.href"), v.base)
+}
+
+// sheets fails unless each drawing of a class prints on a sheet of its own, to scale.
+func (v *visitor) sheets(class string) {
+	v.t.Helper()
+	faults := evaluate[[]string](v.tab, fmt.Sprintf(`[...document.querySelectorAll("figure.%s")].filter((f) => !f.querySelector("img").complete || f.querySelector("img").naturalWidth === 0).map((f) => f.textContent)`, class))
+	for _, f := range faults {
+		v.t.Errorf("a drawing is not there: %s", f)
+	}
+	if n := evaluate[int](v.tab, fmt.Sprintf(`document.querySelectorAll("figure.%s").length`, class)); n < 3 {
+		v.t.Errorf("%d drawings, want floor, ceiling and section at least", n)
 	}
 }
 
@@ -360,6 +570,8 @@ func (v *visitor) upload(name, file string) {
 	if !v.touch {
 		v.reach(n)
 	}
+	file, err := filepath.Abs(file)
+	v.must(err)
 	v.taps++
 	call(v.tab, dom.SetFileInputFiles, dom.SetFileInputFilesParams{Files: []string{file}, BackendNodeID: n})
 }
@@ -476,7 +688,7 @@ func (v *visitor) find(name string, roles ...string) cdp.BackendNodeID {
 		}
 	}
 	// Of links of one name the first is taken; two fields of one name can't be told apart.
-	if len(found) == 0 || len(found) > 1 && roles[0] != "link" {
+	if len(found) == 0 || len(found) > 1 && roles[0] != "link" && pattern == nil {
 		v.t.Fatalf("%d %v called %q, want one; there are %q", len(found), roles, name, others)
 	}
 	return found[0].BackendDOMNodeID

@@ -12,7 +12,8 @@ globalThis.look = (() => {
     if (page.scrollWidth <= width) return faults;
     for (const e of document.body.querySelectorAll("*")) {
       const r = e.getBoundingClientRect();
-      if (r.right > width + 1 && seen(e) && ![...e.children].some((c) => c.getBoundingClientRect().right > width + 1)) faults.push(`${what(e)} reaches to ${Math.round(r.right)}`);
+      if (e.parentElement.closest(".scroll, pre, textarea") && e.closest(".scroll, pre, textarea").getBoundingClientRect().right <= width + 1) continue; // that scrolls by itself
+      if (r.right > width + 1 && seen(e) && !off(r) && ![...e.children].some((c) => c.getBoundingClientRect().right > width + 1)) faults.push(`${what(e)} reaches to ${Math.round(r.right)}`);
     }
     return [`the page is ${page.scrollWidth} wide, wider than the window's ${width}: ${faults.slice(0, 5).join("; ")}`];
   };
@@ -77,6 +78,39 @@ globalThis.look = (() => {
   // hidden: what is marked as hidden is.
   const hidden = () => [...document.querySelectorAll("[hidden]")].filter(seen).map((e) => `${what(e)} is in sight`);
 
+  // first: the enter key in a field presses the first button of its form, which must be
+  // the one that asks, not one that adds a row or leads to another page.
+  const first = () => {
+    const faults = [];
+    for (const form of document.forms) {
+      if (![...form.elements].some((e) => e.matches("input:not([type=hidden]), textarea"))) continue;
+      const b = [...document.querySelectorAll("button")].find((b) => b.form === form && b.type === "submit" && !b.disabled);
+      if (b && (b.hasAttribute("formaction") || b.formNoValidate)) faults.push(`the enter key in ${form.getAttribute("action")} presses ${what(b)}`);
+    }
+    return faults;
+  };
+
+  // twins: two fields of one form that are told by the same name can't be told apart by
+  // who does not see them.
+  const twins = () => {
+    const text = (ids) => ids.split(" ").map((id) => document.getElementById(id)?.textContent.trim() ?? "").join(" ");
+    const name = (e) => e.getAttribute("aria-label") || (e.hasAttribute("aria-labelledby") ? text(e.getAttribute("aria-labelledby")) : "") || e.labels?.[0]?.textContent.trim() || e.value || "";
+    const faults = [];
+    for (const form of document.forms) {
+      const known = new Map();
+      for (const e of form.elements) {
+        if (!e.matches("input:not([type=hidden]), select, textarea")) continue;
+        let path = name(e);
+        for (let g = e.parentElement.closest("[role=group], fieldset"); g; g = g.parentElement.closest("[role=group], fieldset")) {
+          path = (g.tagName === "FIELDSET" ? g.querySelector(":scope > legend")?.textContent.trim() || name(g) : name(g)) + " / " + path;
+        }
+        if (known.has(path)) faults.push(`two fields are called “${path.replace(/\s+/g, " ")}”: ${known.get(path)} and ${e.name}`);
+        known.set(path, e.name);
+      }
+    }
+    return faults;
+  };
+
   // targets: what is pressed is at least 24 × 24, but a link within a text, and a
   // smaller box that a label of that size presses for it.
   const targets = () => {
@@ -126,5 +160,5 @@ globalThis.look = (() => {
     const result = await globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] });
     return result.violations.map((v) => `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160)).join(" | ")}`);
   };
-  return { wide, contrast, pictures, hidden, targets, stops, stop, axe };
+  return { wide, contrast, pictures, hidden, first, twins, targets, stops, stop, axe };
 })();
