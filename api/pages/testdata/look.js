@@ -12,7 +12,8 @@ globalThis.look = (() => {
     if (page.scrollWidth <= width) return faults;
     for (const e of document.body.querySelectorAll("*")) {
       const r = e.getBoundingClientRect();
-      if (r.right > width + 1 && seen(e) && ![...e.children].some((c) => c.getBoundingClientRect().right > width + 1)) faults.push(`${what(e)} reaches to ${Math.round(r.right)}`);
+      if (e.parentElement.closest(".scroll, pre, textarea") && e.closest(".scroll, pre, textarea").getBoundingClientRect().right <= width + 1) continue; // that scrolls by itself
+      if (r.right > width + 1 && seen(e) && !off(r) && ![...e.children].some((c) => c.getBoundingClientRect().right > width + 1)) faults.push(`${what(e)} reaches to ${Math.round(r.right)}`);
     }
     return [`the page is ${page.scrollWidth} wide, wider than the window's ${width}: ${faults.slice(0, 5).join("; ")}`];
   };
@@ -84,7 +85,7 @@ globalThis.look = (() => {
     for (const form of document.forms) {
       if (![...form.elements].some((e) => e.matches("input:not([type=hidden]), textarea"))) continue;
       const b = [...document.querySelectorAll("button")].find((b) => b.form === form && b.type === "submit" && !b.disabled);
-      if (b && (b.name || b.hasAttribute("formaction") || b.formNoValidate)) faults.push(`the enter key in ${form.getAttribute("action")} presses ${what(b)}`);
+      if (b && (b.hasAttribute("formaction") || b.formNoValidate)) faults.push(`the enter key in ${form.getAttribute("action")} presses ${what(b)}`);
     }
     return faults;
   };
