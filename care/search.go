@@ -409,6 +409,8 @@ type scratch struct {
 	slot    []int32  // bearer → its hit
 	turn    uint32
 	top     []hit
+	other   phrase
+	gaps    []gapHit
 
 	abbreviated bool // the match is of a genus initial and epithet
 	whole       bool // the query is the head of a name held, or made of words of one
@@ -515,8 +517,39 @@ func (x *NameIndex) search(s *scratch, query string, limit int) string {
 	}
 	if outcome != FoundNone {
 		s.rank(limit)
+		x.spaced(s)
 	}
 	return outcome
+}
+
+// spaced puts first, of misspelt names with the same score, those whose words are
+// parted as in the query: the scores leave the gaps out of account.
+func (x *NameIndex) spaced(s *scratch) {
+	alike := 1
+	for alike < len(s.top) && s.top[alike].score == s.top[0].score {
+		alike++
+	}
+	s.key = s.query.appendSpaced(s.key[:0])
+	if alike < 2 || s.top[0].distance == 0 || len(s.key) > longestTypo {
+		return
+	}
+	s.pattern.set(s.key)
+	s.gaps = s.gaps[:0]
+	for _, h := range s.top[:alike] {
+		s.other.fold(withoutRemark(x.names[x.entries[h.entry].name].Text))
+		s.swapped = s.other.appendSpaced(s.swapped[:0])
+		s.gaps = append(s.gaps, gapHit{h, s.pattern.distance(string(s.swapped), 2*longestTypo)})
+	}
+	slices.SortStableFunc(s.gaps, func(a, b gapHit) int { return cmp.Compare(a.edits, b.edits) })
+	for i := range s.gaps {
+		s.top[i] = s.gaps[i].hit
+	}
+}
+
+// gapHit is a hit with its distance, gaps between words counted as letters.
+type gapHit struct {
+	hit
+	edits int
 }
 
 // borne finds who bears the query as a name.
@@ -1006,6 +1039,17 @@ func (p *phrase) startBits() uint64 {
 		}
 	}
 	return out
+}
+
+// appendSpaced appends the words with gaps between them.
+func (p *phrase) appendSpaced(dst []byte) []byte {
+	for i := range p.starts {
+		if i > 0 {
+			dst = append(dst, ' ')
+		}
+		dst = append(dst, p.word(i)...)
+	}
+	return dst
 }
 
 // umlauts writes German umlauts as letter pairs.

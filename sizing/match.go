@@ -456,6 +456,12 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		return nil, err
 	}
 	asks := map[string]int{}
+	if n := q.listed(all, order); n > 0 {
+		if q.Limit > 0 {
+			n = min(n, q.Limit)
+		}
+		out.Species = make([]SpeciesMatch, 0, n)
+	}
 	for i, at := range order {
 		j := &all[at]
 		fit := Fits[j.fit]
@@ -612,9 +618,9 @@ func (n *need) furnish(q *MatchQuestion, r *score.Readings) {
 // detail adds what a reader of the list needs: the governing shortfall, the work,
 // what to measure, the law, and a sentence.
 func (n *need) detail(q *MatchQuestion, r *score.Readings, j score.Judgement, s *SpeciesMatch) error {
-	s.Shortfall = n.Shortfall(r)
 	s.Lawful = n.law.of(r)
 	if s.Fit == FitsTooSmall || s.Fit == FitsAsItIs {
+		s.Shortfall = n.Shortfall(r)
 		s.Why = s.sentence(nil, false)
 		return nil
 	}
@@ -622,12 +628,15 @@ func (n *need) detail(q *MatchQuestion, r *score.Readings, j score.Judgement, s 
 	if err != nil {
 		return fmt.Errorf("work for %s: %w", n.species.ID, err)
 	}
+	s.Shortfall = work.Shortfall
 	if q.Empty && q.Setup.Substrate.Depth == nil && n.substrate > 0 {
 		cm := n.substrate.Centimetres()
 		s.Changes = append(s.Changes, MatchChange{Code: string(care.SubstrateDepth), For: []string{string(care.SubstrateDepth)}, Kind: score.Furnish,
 			Effort: score.Furnish.Effort(), What: "Fill in substrate", To: &quantity.Band{Low: &cm, Unit: "cm"}})
 	}
-	for _, ch := range work.Needed {
+	s.Changes = slices.Grow(s.Changes, len(work.Needed))
+	for i := range work.Needed {
+		ch := &work.Needed[i]
 		s.Changes = append(s.Changes, MatchChange{Code: ch.Code, For: ch.For, Kind: ch.Kind, Effort: ch.Effort, What: ch.What, To: ch.To, Hazard: ch.Hazard, Caution: ch.Caution, From: ch.From})
 	}
 	for _, o := range work.Open {

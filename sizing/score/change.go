@@ -170,28 +170,39 @@ type part struct {
 // trialOf works out a settled case that passes check. The spans of its criteria are
 // worked out where they are not given.
 func trialOf(c *Case, known []spans) *trial {
-	t := &trial{of: c, parts: make([]part, len(c.Criteria)), hazards: presencesOf(&c.Setup, &c.Animal)}
-	for i := range c.Criteria {
-		k, p := &c.Criteria[i], &t.parts[i]
-		if known != nil {
-			p.spans = known[i]
-		} else {
-			p.spans = k.spans()
-		}
-		p.measured, p.can, p.mend = c.measure(k), mendable{true, true}, k.Mend
-		if p.spans.n == 0 {
-			continue
-		}
-		p.score = k.over(&p.spans, p.measured)
-		var by Mend
-		p.can, by = c.mendable(k, &p.spans)
-		if by != "" && p.can.worst && p.score.Worst < 1 {
-			p.mend = by
-		}
-		kd := k.known()
-		p.moves = kd != nil && kd.could != nil
-	}
+	t := &trial{of: c, hazards: presencesOf(&c.Setup, &c.Animal)}
+	t.work(known)
 	return t
+}
+
+// work works out the parts.
+func (t *trial) work(known []spans) {
+	t.parts = slices.Grow(t.parts[:0], len(t.of.Criteria))[:len(t.of.Criteria)]
+	for i := range t.parts {
+		k := &t.of.Criteria[i]
+		if known != nil {
+			t.parts[i] = t.of.part(k, known[i])
+		} else {
+			t.parts[i] = t.of.part(k, k.spans())
+		}
+	}
+}
+
+// part puts a criterion to a settled case.
+func (c *Case) part(k *Criterion, over spans) part {
+	p := part{spans: over, measured: c.measure(k), can: mendable{true, true}, mend: k.Mend}
+	if over.n == 0 {
+		return p
+	}
+	p.score = k.over(&over, p.measured)
+	var by Mend
+	p.can, by = c.mendable(k, &over)
+	if by != "" && p.can.worst && p.score.Worst < 1 {
+		p.mend = by
+	}
+	kd := k.known()
+	p.moves = kd != nil && kd.could != nil
+	return p
 }
 
 // judge is Judge of a settled case that a change has made of the trial's: criteria
@@ -264,9 +275,15 @@ func addsHazard(before, after []Hazard) bool {
 // candidates are the single changes that may help. Without supposes, those to measure
 // are left out; of the hazards, those that are absent may be.
 func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
-	n := len(hs)
+	n := 0
 	for i := range t.parts {
-		if t.parts[i].spans.n > 0 && t.parts[i].score.Worst < 1 {
+		p := &t.parts[i]
+		if _, exact := p.measured.Exact(); p.spans.n > 0 && p.score.Worst < 1 && (supposes || exact && p.mend != Rebuild) {
+			n++
+		}
+	}
+	for i := range hs {
+		if hs[i].Presence == Definite || supposes && hs[i].Presence == Possible {
 			n++
 		}
 	}

@@ -531,7 +531,10 @@ func hazards(s *Setup, a *Animal, all bool) []Hazard {
 	if all {
 		n = len(heatRules)*max(1, len(s.HeatSources)) + len(rules)
 	}
-	out := make([]Hazard, 0, n)
+	return appendHazards(make([]Hazard, 0, n), s, a, all)
+}
+
+func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 	for k := range heatRules {
 		r := &heatRules[k]
 		before := len(out)

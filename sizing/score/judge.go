@@ -226,6 +226,9 @@ func (g *governing) add(i int, weight float64, s Interval, can mendable) {
 	}
 }
 
+// certain reports whether what governs is certainly too small.
+func (g *governing) certain() bool { return g.found && g.key[0] == 0 }
+
 // Governing is the finding that governs: first what is certainly too small, then what
 // may be, then what is certainly short but can be mended, then what may be; of these
 // the lowest score, then the greater weight. Nil where every criterion with a target

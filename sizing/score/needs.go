@@ -7,10 +7,15 @@ import (
 )
 
 // Readings is an enclosure and what is measured in it, read once and put to the needs
-// of many animals.
+// of many animals. It is used by one goroutine at a time.
 type Readings struct {
 	setup    Setup
 	measured [len(kinds)]Measurement // of those that hang on the animal, nothing
+
+	// What is written over with each animal's needs.
+	parts   []part
+	hazards []Hazard
+	after   Case
 }
 
 // Read reads an enclosure.
@@ -42,8 +47,9 @@ func (r *Readings) Score(k *Criterion) Interval {
 
 // Finding is the finding of Assess on one criterion.
 func (r *Readings) Finding(k *Criterion) Finding {
-	c := Case{Setup: r.setup, Criteria: []Criterion{*k}}
-	return trialOf(&c, nil).parts[0].finding(k)
+	c := Case{Setup: r.setup}
+	p := c.part(k, k.spans())
+	return p.finding(k)
 }
 
 // Needs is what an animal needs, made ready to be put to many enclosures.
@@ -147,18 +153,26 @@ func (n *Needs) Judge(r *Readings) (Judgement, error) {
 // Shortfall is Result.Governing of the case.
 func (n *Needs) Shortfall(r *Readings) *Finding {
 	var g governing
-	for i := range n.criteria {
-		if n.spans[i].n > 0 {
-			s, can := n.score(i, r)
-			g.add(i, n.criteria[i].Weight, s, can)
+	for _, i := range n.rebuild {
+		s, can := n.score(i, r)
+		g.add(i, n.criteria[i].Weight, s, can)
+	}
+	if !g.certain() { // else no other criterion can govern
+		g = governing{}
+		for i := range n.criteria {
+			if n.spans[i].n > 0 {
+				s, can := n.score(i, r)
+				g.add(i, n.criteria[i].Weight, s, can)
+			}
 		}
 	}
 	if !g.found {
 		return nil
 	}
-	c := Case{Setup: r.setup, Animal: n.animal, Criteria: n.criteria[g.index : g.index+1]}
-	f := trialOf(&c, n.spans[g.index:g.index+1]).parts[0].finding(&c.Criteria[0])
-	return &f
+	k := &n.criteria[g.index]
+	r.after = Case{Setup: r.setup, Animal: n.animal}
+	p := r.after.part(k, n.spans[g.index])
+	return new(p.finding(k))
 }
 
 // Findings are those of Assess.
@@ -174,30 +188,42 @@ func (n *Needs) Findings(r *Readings) []Finding {
 
 // Work is what is to be done and found out in an enclosure.
 type Work struct {
-	Needed  []Change // see Needed
-	Hazards []string // names of the hazards that are there, once each
-	Open    []Open   // what decides the verdict
-	After   Outcome  // once all that is needed is done
+	Shortfall *Finding // see Shortfall
+	Needed    []Change // see Needed
+	Hazards   []string // names of the hazards that are there, once each
+	Open      []Open   // what decides the verdict
+	After     Outcome  // once all that is needed is done
 }
 
 // Work says what Assess, Needed and Judge say of the case between them, where j is
 // its judgement.
 func (n *Needs) Work(r *Readings, j Judgement) (Work, error) {
 	c := Case{Setup: r.setup, Animal: n.animal, Criteria: n.criteria}
-	t := trialOf(&c, n.spans)
-	hs := hazards(&c.Setup, &c.Animal, false)
+	t := &trial{of: &c, parts: r.parts}
+	t.work(n.spans)
+	hs := appendHazards(r.hazards[:0], &c.Setup, &c.Animal, false)
+	r.parts, r.hazards = t.parts, hs
 	out := Work{Needed: t.needed(hs), Open: t.open(&j, hs, true)}
+	var g governing
+	for i := range t.parts {
+		if p := &t.parts[i]; p.spans.n > 0 {
+			g.add(i, n.criteria[i].Weight, p.score, p.can)
+		}
+	}
+	if g.found {
+		out.Shortfall = new(t.parts[g.index].finding(&n.criteria[g.index]))
+	}
 	for i := range hs {
 		if hs[i].Presence == Definite && !slices.Contains(out.Hazards, hs[i].Name) {
 			out.Hazards = append(out.Hazards, hs[i].Name)
 		}
 	}
 	if len(out.Needed) > 0 {
-		after := c
+		r.after = c
 		for i := range out.Needed {
-			out.Needed[i].onto(&after)
+			out.Needed[i].onto(&r.after)
 		}
-		j, _, err := t.judge(&after)
+		j, _, err := t.judge(&r.after)
 		if err != nil {
 			return out, err
 		}

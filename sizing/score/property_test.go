@@ -450,6 +450,9 @@ func TestNeedsSayWhatTheCaseSays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if diff := cmp.Diff(whole.Governing(), w.Shortfall); diff != "" {
+			t.Error(diff)
+		}
 		needed := Needed(c)
 		if diff := cmp.Diff(needed, w.Needed, same); diff != "" {
 			t.Error(diff)
