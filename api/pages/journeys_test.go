@@ -450,12 +450,6 @@ func (v *visitor) fold(name string) {
 	}
 }
 
-// text is what the first of some elements says.
-func (v *visitor) text(selector string) string {
-	v.t.Helper()
-	return strings.Join(strings.Fields(evaluate[string](v.tab, fmt.Sprintf("document.querySelector(%q)?.textContent ?? ''", selector))), " ")
-}
-
 // path is the address of the page within the site.
 func (v *visitor) path() string {
 	v.t.Helper()
