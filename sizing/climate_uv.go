@@ -324,9 +324,13 @@ func (k *climate) wallMass() (kg float64, whole bool, err error) {
 	whole = true
 	a := k.air
 	height := float64(k.q.Enclosure.Height)
-	for s, f := range map[heat.Side]heat.Face{heat.Front: a.Faces.Front, heat.Back: a.Faces.Back, heat.Left: a.Faces.Left, heat.Right: a.Faces.Right, heat.Top: a.Faces.Top, heat.Floor: a.Faces.Floor} {
+	for _, side := range []struct {
+		heat.Side
+		heat.Face
+	}{{heat.Front, a.Faces.Front}, {heat.Back, a.Faces.Back}, {heat.Left, a.Faces.Left}, {heat.Right, a.Faces.Right}, {heat.Top, a.Faces.Top}, {heat.Floor, a.Faces.Floor}} {
+		f := side.Face
 		length, across := a.Length, height
-		switch s {
+		switch side.Side {
 		case heat.Left, heat.Right:
 			length = a.Depth
 		case heat.Top, heat.Floor:
