@@ -328,7 +328,7 @@ func TestLookFindsFaults(t *testing.T) {
 		{"contrast", `<svg width="60" height="60"><rect width="60" height="60" fill="#333"/><text x="5" y="30" fill="#000">drawn</text></svg>`, "drawn"},
 		{"pictures", `<img src="/nothing.png" alt="a">`, "nothing.png"},
 		{"hidden", `<p hidden style="display:block!important">a</p>`, "in sight"},
-		{"first", `<form action="/size"><button name="add" value="animals">more</button><input name="a"><button>ask</button></form>`, "presses"},
+		{"first", `<form action="/size"><button name="add" value="animals" formnovalidate>more</button><input name="a"><button>ask</button></form>`, "presses"},
 		{"first", `<button form="f" formaction="/changes">changes</button><form id="f" action="/assess"><input name="a"><button>ask</button></form>`, "presses"},
 		{"twins", `<form><div><label>Sex <input name="a.0"></label></div><div><label>Sex <input name="a.1"></label></div></form>`, "a.0 and a.1"},
 		{"targets", `<button style="min-height:0;font-size:8px;padding:0;border:0;height:12px;width:12px">b</button>`, "12 × 12"},
