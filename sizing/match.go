@@ -197,6 +197,7 @@ type Matcher struct {
 	mu        sync.Mutex
 	kept      map[matchKey]*matchNeeds
 	growth    map[growthKey]growth // at most one for each species, sex and measure
+	lives     map[lifeKey]*sizesAlong
 }
 
 // matchKey is the kind of question.
@@ -232,7 +233,7 @@ type need struct {
 
 // NewMatcher prepares nothing yet and never fails.
 func NewMatcher(c *care.Catalogue) *Matcher {
-	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}, growth: map[growthKey]growth{}}
+	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}, growth: map[growthKey]growth{}, lives: map[lifeKey]*sizesAlong{}}
 }
 
 // Match ranks the species that an enclosure could hold. For each of them verdict and

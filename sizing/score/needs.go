@@ -31,13 +31,20 @@ func Read(s Setup) *Readings {
 // Fill reads the enclosure anew with another substrate.
 func (r *Readings) Fill(s Substrate) {
 	r.setup.Substrate = s
-	var none Animal
-	for i := range kinds {
-		if kinds[i].soil {
-			r.measured[i] = kinds[i].measure(&r.setup, &none)
-		}
+	for _, i := range soilKinds {
+		r.measured[i] = kinds[i].measure(&r.setup, nil)
 	}
 }
+
+// soilKinds are the places of the kinds read off the depth of the substrate.
+var soilKinds = func() (out []int) {
+	for i := range kinds {
+		if kinds[i].soil {
+			out = append(out, i)
+		}
+	}
+	return out
+}()
 
 // Score is the score of one criterion.
 func (r *Readings) Score(k *Criterion) Interval {
