@@ -197,6 +197,7 @@ type Matcher struct {
 	mu        sync.Mutex
 	kept      map[matchKey]*matchNeeds
 	growth    map[growthKey]growth // at most one for each species, sex and measure
+	lives     map[lifeKey]*sizesAlong
 }
 
 // matchKey is the kind of question.
@@ -232,7 +233,7 @@ type need struct {
 
 // NewMatcher prepares nothing yet and never fails.
 func NewMatcher(c *care.Catalogue) *Matcher {
-	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}, growth: map[growthKey]growth{}}
+	return &Matcher{catalogue: c, kept: map[matchKey]*matchNeeds{}, growth: map[growthKey]growth{}, lives: map[lifeKey]*sizesAlong{}}
 }
 
 // Match ranks the species that an enclosure could hold. For each of them verdict and
@@ -445,7 +446,7 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		case mayBe:
 			k.setFit(FitUnknown)
 		default: // the sizes leave it open which
-			if err := k.judge(read); err != nil {
+			if err := k.large(read); err != nil {
 				return nil, err
 			}
 		}
@@ -463,18 +464,21 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 		out.Species = make([]SpeciesMatch, 0, n)
 	}
 	for i, at := range order {
-		j := &all[at]
-		fit := Fits[j.fit]
+		n, fit := all[at].need, Fits[all[at].fit]
 		if !q.lists(fit) {
 			continue
 		}
 		if q.Limit > 0 && len(out.Species) == q.Limit {
 			break
 		}
-		s := SpeciesMatch{Rank: i + 1, Species: Ref(j.species), Fit: fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
-			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: j.experience, ExperienceWhy: j.why, Hazards: j.hazards}
-		j.furnish(&q, read)
-		if err := j.detail(&q, read, j.Judgement, &s); err != nil {
+		n.furnish(&q, read)
+		j, err := n.Judge(read)
+		if err != nil {
+			return nil, fmt.Errorf("judge for %s: %w", n.species.ID, err)
+		}
+		s := SpeciesMatch{Rank: i + 1, Species: Ref(n.species), Fit: fit, Verdict: j.Verdict, WorstVerdict: j.WorstVerdict, BestVerdict: j.BestVerdict,
+			Score: j.Score, Weakest: j.Weakest, BeforeHazards: j.BeforeHazards, Experience: n.experience, ExperienceWhy: n.why, Hazards: n.hazards}
+		if err := n.detail(&q, read, j, &s); err != nil {
 			return nil, err
 		}
 		for _, what := range s.Measure {
@@ -494,22 +498,37 @@ func (m *Matcher) Match(q MatchQuestion) (*MatchAnswer, error) {
 // matched is a species on its way into the list.
 type matched struct {
 	*need
-	score.Judgement         // where judged
-	judged          bool    // else the sizes alone told the fit
-	fit             int     // place in Fits
-	middle          float64 // of the score before hazards, to nine digits; where judged
-	late            bool    // floorless or dry
+	fit    int     // place in Fits
+	scored bool    // middle is worked out
+	middle float64 // of the score before hazards, to nine digits
+	late   bool    // floorless or dry
 }
 
 func (m *matched) setFit(f Fit) { m.fit = slices.Index(Fits, f) }
 
-func (m *matched) judge(read *score.Readings) (err error) {
-	if m.Judgement, err = m.Judge(read); err != nil {
+// score works out the middle, and tells whether every criterion is met.
+func (m *matched) score(read *score.Readings) (met bool, err error) {
+	mean, met, err := m.Mean(read)
+	if err != nil {
+		return false, fmt.Errorf("judge for %s: %w", m.species.ID, err)
+	}
+	m.scored, m.middle = true, math.Round((mean.Worst+mean.Best)*1e9)/2e9
+	return met, nil
+}
+
+// large tells the fit of a species for which the enclosure is large enough: only where
+// every criterion is met do the hazards have a say.
+func (m *matched) large(read *score.Readings) error {
+	met, err := m.score(read)
+	if err != nil || !met {
+		m.setFit(FitsChanged)
+		return err
+	}
+	j, err := m.Judge(read)
+	if err != nil {
 		return fmt.Errorf("judge for %s: %w", m.species.ID, err)
 	}
-	m.judged = true
-	m.setFit(FitOf(m.WorstVerdict, m.BestVerdict))
-	m.middle = math.Round((m.BeforeHazards.Worst+m.BeforeHazards.Best)*1e9) / 2e9
+	m.setFit(FitOf(j.WorstVerdict, j.BestVerdict))
 	return nil
 }
 
@@ -517,7 +536,7 @@ func (m *matched) judge(read *score.Readings) (err error) {
 func (q *MatchQuestion) lists(f Fit) bool { return len(q.Fits) == 0 || slices.Contains(q.Fits, f) }
 
 // ranked gives the places of all, best first, down to the last that can be listed.
-// Fit by fit, the species are judged where they were not yet: those of a fit that is
+// Fit by fit, the species are scored where they were not yet: those of a fit that is
 // not listed, or comes after enough others, needn't be.
 func ranked(all []matched, q *MatchQuestion, read *score.Readings) ([]int, error) {
 	order := make([]int, 0, len(all))
@@ -529,11 +548,11 @@ func ranked(all []matched, q *MatchQuestion, read *score.Readings) ([]int, error
 		for i := range all {
 			if m := &all[i]; m.fit == fit {
 				order = append(order, i)
-				if m.judged || !q.lists(Fits[fit]) {
+				if m.scored || !q.lists(Fits[fit]) {
 					continue
 				}
 				m.furnish(q, read)
-				if err := m.judge(read); err != nil {
+				if _, err := m.score(read); err != nil {
 					return nil, err
 				}
 			}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -179,8 +180,42 @@ type life struct {
 	longest  quantity.Length // of adults
 	sex      string
 	growth
-	read  *score.Readings
-	cache map[quantity.Length][]score.Criterion
+	read *score.Readings
+	held *sizesAlong
+}
+
+// lifeKey is on what the size criteria along a life hang.
+type lifeKey struct {
+	growthKey
+	jurisdiction string
+	count        int
+}
+
+// sizesAlong keeps the size criteria at lengths.
+type sizesAlong struct {
+	mu sync.Mutex
+	at map[quantity.Length][]score.Criterion
+}
+
+// Of what a Matcher keeps of lives: at about 2 kB a length.
+const (
+	keptLives   = 32
+	keptLengths = 4 * lengthSteps
+)
+
+// sizesOf gives the sizes along a life from what is kept where they are.
+func (m *Matcher) sizesOf(key lifeKey) *sizesAlong {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	s := m.lives[key]
+	if s == nil {
+		if len(m.lives) >= keptLives {
+			clear(m.lives)
+		}
+		s = &sizesAlong{at: map[quantity.Length][]score.Criterion{}}
+		m.lives[key] = s
+	}
+	return s
 }
 
 // ageSpan is the spread of lengths at an age.
@@ -192,7 +227,7 @@ type ageSpan struct {
 // newLife lays out the lengths and ages ahead. ok is false where no adult length is held.
 func (matcher *Matcher) newLife(g group, q AssessmentQuestion) (*life, bool) {
 	c := matcher.catalogue
-	l := &life{c: c, g: g, question: q, read: score.Read(q.Setup), cache: map[quantity.Length][]score.Criterion{}}
+	l := &life{c: c, g: g, question: q, read: score.Read(q.Setup)}
 	for _, m := range []care.Measure{care.Shell, care.TotalLength, care.SnoutVent} {
 		adult, ok := c.AdultLength(g.species, m)
 		if !ok || !slices.Contains(measures(g.species.Group), m) {
@@ -212,6 +247,7 @@ func (matcher *Matcher) newLife(g group, q AssessmentQuestion) (*life, bool) {
 		l.sex = g.sizes[0].Sex
 	}
 	l.growth = matcher.growthOf(g.species, l.sex, l.measure)
+	l.held = matcher.sizesOf(lifeKey{growthKey{g.species.ID, l.sex, l.measure}, q.Jurisdiction, g.count})
 	return l, true
 }
 
@@ -286,8 +322,11 @@ func (l *life) reached(length quantity.Length) (earliest, latest *float64) {
 
 // at gives the size criteria for the same number of animals, the largest of a length.
 func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
-	if k, ok := l.cache[length]; ok {
-		return k, nil
+	l.held.mu.Lock()
+	held, ok := l.held.at[length]
+	l.held.mu.Unlock()
+	if ok {
+		return held, nil
 	}
 	p := problems{massless: true}
 	a := Animal{Count: l.g.count, Length: new(length), Measure: l.measure}
@@ -300,7 +339,11 @@ func (l *life) at(length quantity.Length) ([]score.Criterion, error) {
 	}
 	k, err := l.sizes(g)
 	if err == nil {
-		l.cache[length] = k
+		l.held.mu.Lock()
+		if len(l.held.at) < keptLengths {
+			l.held.at[length] = k
+		}
+		l.held.mu.Unlock()
 	}
 	return k, err
 }

@@ -31,13 +31,20 @@ func Read(s Setup) *Readings {
 // Fill reads the enclosure anew with another substrate.
 func (r *Readings) Fill(s Substrate) {
 	r.setup.Substrate = s
-	var none Animal
-	for i := range kinds {
-		if kinds[i].soil {
-			r.measured[i] = kinds[i].measure(&r.setup, &none)
-		}
+	for _, i := range soilKinds {
+		r.measured[i] = kinds[i].measure(&r.setup, nil)
 	}
 }
+
+// soilKinds are the places of the kinds read off the depth of the substrate.
+var soilKinds = func() (out []int) {
+	for i := range kinds {
+		if kinds[i].soil {
+			out = append(out, i)
+		}
+	}
+	return out
+}()
 
 // Score is the score of one criterion.
 func (r *Readings) Score(k *Criterion) Interval {
@@ -133,6 +140,28 @@ func (n *Needs) Size(r *Readings) (tooSmall, mayBe bool) {
 
 // Judge is Judge of the case that the needs and the enclosure make.
 func (n *Needs) Judge(r *Readings) (Judgement, error) {
+	t, err := n.tally(r)
+	if err != nil {
+		return Judgement{}, err
+	}
+	h := presencesOf(&r.setup, &n.animal)
+	t.hazards(&h)
+	return t.judgement()
+}
+
+// Mean is the score before hazards of Judge; met tells whether every criterion is met
+// in the worst case, so that only hazards could ask for a change.
+func (n *Needs) Mean(r *Readings) (mean Interval, met bool, err error) {
+	t, err := n.tally(r)
+	if err != nil {
+		return Interval{}, false, err
+	}
+	j, err := t.judgement()
+	return j.BeforeHazards, t.worst == suitable, err
+}
+
+// tally counts the criteria.
+func (n *Needs) tally(r *Readings) (tally, error) {
 	t := newTally()
 	for i := range n.criteria {
 		if n.spans[i].n == 0 {
@@ -140,14 +169,12 @@ func (n *Needs) Judge(r *Readings) (Judgement, error) {
 			continue
 		}
 		if a, b := n.measure(i, r).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
-			return Judgement{}, fmt.Errorf("criterion %s: measured %g to %g is no range", n.criteria[i].Code, a, b)
+			return t, fmt.Errorf("criterion %s: measured %g to %g is no range", n.criteria[i].Code, a, b)
 		}
 		s, can := n.score(i, r)
 		t.add(n.criteria[i].Weight, s, can)
 	}
-	h := presencesOf(&r.setup, &n.animal)
-	t.hazards(&h)
-	return t.judgement()
+	return t, nil
 }
 
 // Shortfall is Result.Governing of the case.

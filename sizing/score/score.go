@@ -266,6 +266,9 @@ func (c *Criterion) Score(m Measurement) Interval {
 
 // over is Score with the spans worked out: this is the innermost loop of a match.
 func (c *Criterion) over(k *spans, m Measurement) Interval {
+	if k.n > 0 && m.Unknown() { // it may lie beyond any bound, or within
+		return Interval{0, 1}
+	}
 	out := Interval{1, 0}
 	a, b := m.ends()
 	for i := range k.n {
