@@ -10,6 +10,7 @@ ARG BUILD_IMAGE=golang:1.26
 ARG BASE_IMAGE=scratch
 
 FROM ${BUILD_IMAGE} AS build
+LABEL denwright.stage=build
 # Where modules come from, if not from where the image says. A vendor folder needs none.
 ARG GOPROXY
 ARG GOFLAGS
