@@ -119,16 +119,20 @@ func run(ctx context.Context, args []string) (err error) {
 			continue
 		}
 		fmt.Fprintf(s.log, "%s %s: %s\n", time.Now().Format(time.TimeOnly), k.name, k.what)
-		if err := k.run(s, ctx); err != nil {
-			return fmt.Errorf("%s: %w", k.name, err)
+		if failed := k.run(s, ctx); failed != nil {
+			s.table.note("**Section %s broke off**: %v", k.name, failed)
+			err = errors.Join(err, fmt.Errorf("%s: %w", k.name, failed))
+		}
+		if ctx.Err() != nil {
+			return errors.Join(err, ctx.Err())
 		}
 	}
 	text := s.table.markdown()
 	if *out == "" {
-		_, err = io.WriteString(os.Stdout, text)
-		return err
+		_, failed := io.WriteString(os.Stdout, text)
+		return errors.Join(err, failed)
 	}
-	return os.WriteFile(*out, []byte(text), 0o644)
+	return errors.Join(err, os.WriteFile(*out, []byte(text), 0o644))
 }
 
 // repository is the folder of the module, which the program is built from.
