@@ -64,27 +64,17 @@ func assess(c *care.Catalogue, q AssessmentQuestion, measuring bool) (*Assessmen
 		return nil, p.bad
 	}
 	p.plausible(c, g, &q.Setup)
-	w := wantsOf(c, g, q.Jurisdiction)
-	criteria, err := w.criteria()
+	n, err := neededBy(c, g, q.Jurisdiction)
 	if err != nil {
 		return nil, err
 	}
-	k := caseOf(q.Setup, facts(c, g), criteria)
-	result, err := score.Assess(k)
+	result, changes, err := n.Assess(q.Setup, measuring)
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)
 	}
-	changes, err := score.Ranked(k, result, measuring)
-	if err != nil {
-		return nil, fmt.Errorf("rank changes: %w", err)
-	}
-	law, err := w.lawful()
-	if err != nil {
-		return nil, err
-	}
 	var lawful *LawfulFinding
-	if law != nil {
-		lawful = law.of(score.Read(q.Setup))
+	if n.law != nil {
+		lawful = n.law.of(score.Read(q.Setup))
 	}
 	var keys keySet
 	for i := range result.Findings {
@@ -94,16 +84,6 @@ func assess(c *care.Catalogue, q AssessmentQuestion, measuring bool) (*Assessmen
 		Species: Ref(s), Animals: g.sizes, Result: result, Changes: changes, Warnings: p.warnings, Cautions: cautions(s, q.Jurisdiction),
 		Lawful: lawful, Sources: cite(c, keys), Catalogue: c.Revision, Engine: EngineVersion,
 	}, nil
-}
-
-// caseOf is what is scored: the setup, the animal, and what it needs.
-func caseOf(setup score.Setup, animal score.Animal, criteria []score.Criterion) score.Case {
-	return score.Case{Setup: setup, Animal: animal, Criteria: criteria}
-}
-
-// criteria are what the enclosure is compared in, for these animals.
-func criteria(c *care.Catalogue, g group, jurisdiction string) ([]score.Criterion, error) {
-	return wantsOf(c, g, jurisdiction).criteria()
 }
 
 // atLeast raises a target in cm to a depth that a rule asks for.

@@ -120,12 +120,12 @@ func Changes(c *care.Catalogue, q ChangeQuestion) (*ChangePlan, error) {
 		return nil, p.bad
 	}
 	p.plausible(c, g, &q.Setup)
-	k, err := criteria(c, g, q.Jurisdiction)
+	n, err := neededBy(c, g, q.Jurisdiction)
 	if err != nil {
 		return nil, err
 	}
 	search := planSearch{aim: q.Aim.Score, hardest: hardest.Effort(), room: q.Room}
-	start := caseOf(q.Setup, facts(c, g), k)
+	start := n.Case(q.Setup)
 	before, err := score.Assess(start)
 	if err != nil {
 		return nil, fmt.Errorf("score: %w", err)

@@ -109,7 +109,7 @@ func HandOver(c *care.Catalogue, q AssessmentQuestion) (*Handover, error) {
 // missing lists what is to be done: what only another enclosure mends, then hazards,
 // then the rest.
 func (h *Handover) missing(c *care.Catalogue, g group, q AssessmentQuestion, a *Assessment) error {
-	k, err := criteria(c, g, q.Jurisdiction)
+	n, err := neededBy(c, g, q.Jurisdiction)
 	if err != nil {
 		return err
 	}
@@ -121,7 +121,7 @@ func (h *Handover) missing(c *care.Catalogue, g group, q AssessmentQuestion, a *
 			h.Missing = append(h.Missing, HandoverTask{What: "A larger enclosure: " + small, Kind: score.Rebuild})
 		}
 	}
-	for _, ch := range score.Needed(caseOf(q.Setup, facts(c, g), k)) {
+	for _, ch := range score.Needed(n.Case(q.Setup)) {
 		h.Missing = append(h.Missing, HandoverTask{What: ch.What, Kind: ch.Kind, Hazard: ch.Hazard, To: ch.To, Caution: ch.Caution})
 	}
 	for _, o := range a.Open {

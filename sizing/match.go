@@ -219,9 +219,8 @@ type matchNeeds struct {
 
 // need is what one species wants, before any setup is known.
 type need struct {
-	*score.Needs
+	needed
 	species    *care.Species
-	law        *lawfulNeed
 	experience Experience
 	why        []string
 	hazards    []string
@@ -266,17 +265,12 @@ func needsOf(c *care.Catalogue, key matchKey) ([]need, error) {
 		if len(p.bad) > 0 {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, p.bad)
 		}
-		w := wantsOf(c, g, key.jurisdiction)
-		criteria, err := w.criteria()
-		if err == nil {
-			n.Needs, err = score.NewNeeds(criteria, facts(c, g))
-		}
+		k, err := newNeeded(c, g, key.jurisdiction)
 		if err != nil {
 			return nil, fmt.Errorf("needs of %s: %w", s.ID, err)
 		}
-		if n.law, err = w.lawful(); err != nil {
-			return nil, fmt.Errorf("law for %s: %w", s.ID, err)
-		}
+		n.needed = *k
+		criteria := n.Criteria()
 		n.floorless = slices.ContainsFunc(criteria, func(k score.Criterion) bool { return k.Essential && !k.TargetKnown() })
 		if i := slices.IndexFunc(criteria, func(k score.Criterion) bool { return k.Code == string(care.SubstrateDepth) }); i >= 0 && criteria[i].Most.Low != nil {
 			n.substrate = quantity.Centimetres(*criteria[i].Most.Low)

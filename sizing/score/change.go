@@ -43,6 +43,9 @@ type Change struct {
 
 	do    func(*Case)
 	drops int // place in the list, from 1, of the heat source that it takes out
+	// finds: it only settles what a criterion measures or asks, and leaves setup and
+	// animal alone.
+	finds bool
 }
 
 // Apply gives the case after the change. To measure changes nothing: what will be
@@ -64,7 +67,9 @@ func (ch Change) on(c Case) Case {
 // onto is on where the case given is the caller's to change and settled.
 func (ch *Change) onto(c *Case) {
 	ch.do(c)
-	c.Setup = c.Setup.settled()
+	if !ch.finds {
+		c.Setup.settle()
+	}
 }
 
 // Changes ranks the single changes that would raise the score of a case: those that
@@ -83,23 +88,31 @@ func Changes(c Case) ([]Change, error) {
 // Ranked is Changes of a case whose assessment is at hand. Without measuring, changes
 // to measure, which suppose what is found, are left out.
 func Ranked(c Case, now Result, measuring bool) ([]Change, error) {
-	c.Setup = c.Setup.settled()
-	before := trialOf(&c, nil)
-	changes := before.candidates(now.Hazards, measuring)
+	c.Setup.settle()
+	return trialOf(&c, nil).ranked(&now, measuring)
+}
+
+// ranked is Ranked of the trial's case.
+func (t *trial) ranked(now *Result, measuring bool) ([]Change, error) {
+	changes := t.candidates(now.Hazards, measuring)
 	out := changes[:0]
 	after := new(Case)
 	for i := range changes {
 		ch := &changes[i]
-		*after = c
+		*after = *t.of
 		ch.onto(after)
-		j, hazards, err := before.judge(after)
+		hazards := &t.hazards
+		if !ch.finds {
+			hazards = new(presencesOf(&after.Setup, &after.Animal))
+		}
+		j, err := t.judge(after, hazards)
 		if err != nil {
 			return nil, err
 		}
 		ch.After = Outcome{j.Verdict, j.Score, j.Weakest}
 		ch.Gain = j.BeforeHazards.minus(now.BeforeHazards)
 		ch.GainWeakest = j.weakestBefore.minus(now.weakestBefore)
-		if hazards.moreThan(&before.hazards) ||
+		if hazards.moreThan(&t.hazards) ||
 			j.WorstVerdict.rank() < now.WorstVerdict.rank() || j.BestVerdict.rank() < now.BestVerdict.rank() ||
 			ch.Hazard == "" && ch.gain() <= 0 && ch.gainWeakest() <= 0 {
 			continue
@@ -205,9 +218,9 @@ func (c *Case) part(k *Criterion, over spans) part {
 	return p
 }
 
-// judge is Judge of a settled case that a change has made of the trial's: criteria
-// whose measurement it left alone keep their score.
-func (t *trial) judge(c *Case) (Judgement, presences, error) {
+// judge is Judge of a settled case that a change has made of the trial's, with its
+// hazards: criteria whose measurement it left alone keep their score.
+func (t *trial) judge(c *Case, hazards *presences) (Judgement, error) {
 	sum := newTally()
 	same := len(c.Criteria) == 0 || &c.Criteria[0] == &t.of.Criteria[0] // else a change has copied them to change one
 	for i := range c.Criteria {
@@ -230,10 +243,8 @@ func (t *trial) judge(c *Case) (Judgement, presences, error) {
 		}
 		sum.add(k.Weight, score, can)
 	}
-	hazards := presencesOf(&c.Setup, &c.Animal)
-	sum.hazards(&hazards)
-	j, err := sum.judgement()
-	return j, hazards, err
+	sum.hazards(hazards)
+	return sum.judgement()
 }
 
 func severity(p Presence) int { return slices.Index([]Presence{Possible, Definite}, p) }
@@ -297,6 +308,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 			return
 		}
 		o := &out[i]
+		o.finds = o.finds && ch.finds
 		first, second := o.do, ch.do // the hazard's remedy has the last word: it goes to a value that the criterion wants too
 		o.do = func(c *Case) { first(c); second(c) }
 		o.For = append(o.For, ch.For...)
@@ -317,7 +329,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 			continue
 		}
 		if supposes && p.spans.uncertain() {
-			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.askAnimal(), do: func(c *Case) {
+			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, finds: true, What: k.askAnimal(), do: func(c *Case) {
 				if &c.Criteria[0] == shared {
 					c.Criteria = slices.Clone(c.Criteria)
 				}
@@ -332,7 +344,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 				if kd != nil && kd.with != "" {
 					code = kd.with
 				}
-				add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, What: k.ask(),
+				add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, finds: true, What: k.ask(),
 					do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			}
 			continue

@@ -222,11 +222,15 @@ func number[T ~float64](x *T, scale float64) *float64 {
 
 // settled makes explicit what a setup implies: water with a size is there.
 func (s Setup) settled() Setup {
+	s.settle()
+	return s
+}
+
+func (s *Setup) settle() {
 	w := &s.Water
 	if w.Present == nil && (positive(w.Length) || positive(w.Width) || positive(w.Depth) || positive(w.Volume) || w.Dish != nil && *w.Dish) {
 		w.Present = new(true)
 	}
-	return s
 }
 
 func positive[T ~float64](x *T) bool { return x != nil && *x > 0 }
@@ -539,9 +543,9 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 		r := &heatRules[k]
 		before := len(out)
 		if s.HeatSources == nil {
-			h := r.Hazard
+			h := next(&out, &r.Hazard)
 			h.ask, h.key, h.fix = "Say which heat sources there are", "heat_sources", func(c *Case) { c.Setup.HeatSources = []HeatSource{} }
-			out = append(out, h.as(unknown, all))
+			h.is(unknown, all)
 		}
 		for i := range s.HeatSources {
 			source := &s.HeatSources[i]
@@ -552,7 +556,7 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 			if t == no {
 				continue
 			}
-			h := r.Hazard
+			h := next(&out, &r.Hazard)
 			h.At = "heat source " + strconv.Itoa(i+1) + ", " + source.Kind
 			h.ask, h.key = h.At+": "+lowerFirst(h.ask), "heat_sources["+strconv.Itoa(i)+"]."+h.key
 			h.fix = r.fixAt(i)
@@ -565,19 +569,18 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 			if r.limit != nil {
 				h.Limit = r.limit(s, a, source)
 			}
-			out = append(out, h.as(t, all))
+			h.is(t, all)
 		}
 		if all && len(out) == before {
-			out = append(out, r.as(no, all))
+			next(&out, &r.Hazard).is(no, all)
 		}
 	}
 	for k := range rules {
 		r := &rules[k]
 		if r.unjudged != nil && r.unjudged(a) {
 			if all {
-				h := r.as(no, all)
+				h := next(&out, &r.Hazard)
 				h.Presence, h.Why = NotJudged, "No figure is known for this animal to judge by."
-				out = append(out, h)
 			}
 			continue
 		}
@@ -585,7 +588,7 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 		if t == no && !all {
 			continue
 		}
-		h := r.Hazard
+		h := next(&out, &r.Hazard)
 		if r.keyFor != nil {
 			h.key = r.keyFor(a)
 		}
@@ -595,9 +598,16 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 		if r.limit != nil {
 			h.Limit = r.limit(s, a)
 		}
-		out = append(out, h.as(t, all))
+		h.is(t, all)
 	}
 	return out
+}
+
+// next adds a hazard to a list and gives it where it lies: hazards are large, and are
+// written to in place.
+func next(out *[]Hazard, h *Hazard) *Hazard {
+	*out = append(*out, *h)
+	return &(*out)[len(*out)-1]
 }
 
 func (r *heatRule) fixAt(i int) func(*Case) {
@@ -611,7 +621,8 @@ func (r *heatRule) fixAt(i int) func(*Case) {
 	}
 }
 
-func (h Hazard) as(t truth, why bool) Hazard {
+// is says whether the hazard is there and, with why, what a possible one hangs on.
+func (h *Hazard) is(t truth, why bool) {
 	switch t {
 	case yes:
 		h.Presence = Definite
@@ -623,7 +634,6 @@ func (h Hazard) as(t truth, why bool) Hazard {
 	default:
 		h.Presence, h.Why = Absent, "Ruled out by what is stated, or can't arise with this animal."
 	}
-	return h
 }
 
 func lowerFirst(s string) string {

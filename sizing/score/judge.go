@@ -55,6 +55,14 @@ func (c *Case) check() error {
 				return fmt.Errorf("criterion %s is given twice", k.Code)
 			}
 		}
+	}
+	return c.checkMeasured()
+}
+
+// checkMeasured finds figures that are none.
+func (c *Case) checkMeasured() error {
+	for i := range c.Criteria {
+		k := &c.Criteria[i]
 		if a, b := c.measure(k).ends(); math.IsNaN(a) || math.IsNaN(b) || a > b {
 			return fmt.Errorf("criterion %s: measured %g to %g is no range", k.Code, a, b)
 		}

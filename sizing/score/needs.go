@@ -56,7 +56,7 @@ func (r *Readings) Score(k *Criterion) Interval {
 func (r *Readings) Finding(k *Criterion) Finding {
 	c := Case{Setup: r.setup}
 	p := c.part(k, k.spans())
-	return p.finding(k)
+	return p.finding(k, new(shown))
 }
 
 // Needs is what an animal needs, made ready to be put to many enclosures.
@@ -96,6 +96,26 @@ func NewNeeds(criteria []Criterion, animal Animal) (*Needs, error) {
 
 // Criteria are those given. The slice is not to be changed.
 func (n *Needs) Criteria() []Criterion { return n.criteria }
+
+// Case is what the needs and an enclosure make. Its criteria are not to be changed.
+func (n *Needs) Case(s Setup) Case { return Case{Setup: s, Animal: n.animal, Criteria: n.criteria} }
+
+// Assess is Assess of the case that the needs and an enclosure make, with its changes
+// as Ranked gives them.
+func (n *Needs) Assess(s Setup, measuring bool) (Result, []Change, error) {
+	c := n.Case(s)
+	c.Setup.settle()
+	if err := c.checkMeasured(); err != nil {
+		return Result{}, nil, err
+	}
+	t := trialOf(&c, n.spans)
+	out, err := t.result()
+	if err != nil {
+		return Result{}, nil, err
+	}
+	changes, err := t.ranked(&out, measuring)
+	return out, changes, err
+}
 
 func (n *Needs) measure(i int, r *Readings) Measurement {
 	switch at := n.kinds[i]; {
@@ -199,16 +219,16 @@ func (n *Needs) Shortfall(r *Readings) *Finding {
 	k := &n.criteria[g.index]
 	r.after = Case{Setup: r.setup, Animal: n.animal}
 	p := r.after.part(k, n.spans[g.index])
-	return new(p.finding(k))
+	return new(p.finding(k, new(shown)))
 }
 
 // Findings are those of Assess.
 func (n *Needs) Findings(r *Readings) []Finding {
 	c := Case{Setup: r.setup, Animal: n.animal, Criteria: n.criteria}
 	t := trialOf(&c, n.spans)
-	out := make([]Finding, len(t.parts))
+	out, figures := make([]Finding, len(t.parts)), make([]shown, len(t.parts))
 	for i := range t.parts {
-		out[i] = t.parts[i].finding(&c.Criteria[i])
+		out[i] = t.parts[i].finding(&c.Criteria[i], &figures[i])
 	}
 	return out
 }
@@ -238,7 +258,7 @@ func (n *Needs) Work(r *Readings, j Judgement) (Work, error) {
 		}
 	}
 	if g.found {
-		out.Shortfall = new(t.parts[g.index].finding(&n.criteria[g.index]))
+		out.Shortfall = new(t.parts[g.index].finding(&n.criteria[g.index], new(shown)))
 	}
 	for i := range hs {
 		if hs[i].Presence == Definite && !slices.Contains(out.Hazards, hs[i].Name) {
@@ -250,7 +270,7 @@ func (n *Needs) Work(r *Readings, j Judgement) (Work, error) {
 		for i := range out.Needed {
 			out.Needed[i].onto(&r.after)
 		}
-		j, _, err := t.judge(&r.after)
+		j, err := t.judge(&r.after, new(presencesOf(&r.after.Setup, &r.after.Animal)))
 		if err != nil {
 			return out, err
 		}

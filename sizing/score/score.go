@@ -80,14 +80,15 @@ func (m Measurement) Exact() (float64, bool) {
 // Unknown reports whether nothing at all is known.
 func (m Measurement) Unknown() bool { return !m.hasLow && !m.hasHigh }
 
-// band gives what is known as it is shown.
-func (m Measurement) band(unit string) *quantity.Band {
-	b := &quantity.Band{Unit: unit}
+// band gives what is known as it is shown, in the place given, with its ends.
+func (m *Measurement) band(unit string, b *quantity.Band, ends *[2]float64) *quantity.Band {
+	b.Unit = unit
+	ends[0], ends[1] = m.low, m.high
 	if m.hasLow {
-		b.Low = &m.low
+		b.Low = &ends[0]
 	}
 	if m.hasHigh {
-		b.High = &m.high
+		b.High = &ends[1]
 	}
 	return b
 }
@@ -455,16 +456,21 @@ type Result struct {
 // It fails on a criterion that is malformed or given twice, on weights that are
 // all 0, and on a measurement that is not a number.
 func Assess(c Case) (Result, error) {
-	c.Setup = c.Setup.settled()
-	out := Result{Findings: make([]Finding, 0, len(c.Criteria)), Hazards: Hazards(c.Setup, c.Animal), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
-	t := newTally()
+	c.Setup.settle()
 	if err := c.check(); err != nil {
 		return Result{}, err
 	}
-	whole := trialOf(&c, nil)
+	return trialOf(&c, nil).result()
+}
+
+// result is Assess of the trial's case.
+func (whole *trial) result() (Result, error) {
+	c := whole.of
+	out := Result{Findings: make([]Finding, 0, len(c.Criteria)), Hazards: hazards(&c.Setup, &c.Animal, true), WeakestCriteria: []string{}, Open: []Open{}, NotJudged: []string{}}
+	t, figures := newTally(), make([]shown, len(c.Criteria))
 	for i := range c.Criteria {
 		k, p := &c.Criteria[i], &whole.parts[i]
-		out.Findings = append(out.Findings, p.finding(k))
+		out.Findings = append(out.Findings, p.finding(k, &figures[i]))
 		if p.spans.n == 0 {
 			out.NotJudged = append(out.NotJudged, k.Code)
 			t.unjudged(k)
@@ -473,7 +479,8 @@ func Assess(c Case) (Result, error) {
 		t.add(k.Weight, p.score, p.can)
 		out.governs.add(i, k.Weight, p.score, p.can)
 	}
-	for _, h := range out.Hazards {
+	for i := range out.Hazards {
+		h := &out.Hazards[i]
 		t.hazard(h.Presence)
 		if h.Presence == NotJudged {
 			out.NotJudged = append(out.NotJudged, h.Code)
@@ -483,7 +490,8 @@ func Assess(c Case) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	for _, f := range out.Findings {
+	for i := range out.Findings {
+		f := &out.Findings[i]
 		if f.Score != nil && f.Score.Worst == t.weakest.Worst {
 			out.WeakestCriteria = append(out.WeakestCriteria, f.Criterion)
 		}
@@ -498,8 +506,16 @@ func Assess(c Case) (Result, error) {
 // good without a bigger or other enclosure.
 type mendable struct{ worst, best bool }
 
-// finding words the comparison.
-func (p *part) finding(k *Criterion) Finding {
+// shown holds the figures of a finding, so that they need not be allocated one by one.
+type shown struct {
+	value, margin              Figure
+	between, target, strictest quantity.Band
+	ends                       [3][2]float64 // of the bands
+	score                      Interval
+}
+
+// finding words the comparison. Its figures lie in those given.
+func (p *part) finding(k *Criterion, in *shown) Finding {
 	f := Finding{Criterion: k.Code, Name: k.Name, Weight: k.Weight, Mend: p.mend, Grade: k.Grade,
 		Agreement: k.Agreement, Sources: k.Sources, Note: k.Note, Standing: p.standing(k)}
 	x, exact := p.measured.Exact()
@@ -515,27 +531,30 @@ func (p *part) finding(k *Criterion) Finding {
 			f.Answer = "partly"
 		}
 	case exact:
-		f.Value = figure(x, k.Unit)
+		in.value = Figure{tidy(x), k.Unit}
+		f.Value = &in.value
 	default:
-		f.Between = p.measured.band(k.Unit)
+		f.Between = p.measured.band(k.Unit, &in.between, &in.ends[0])
 	}
 	if p.spans.n == 0 {
 		return f
 	}
 	if k.Unit != "" {
-		f.Target = k.band(k.mildest())
+		f.Target = k.bandIn(k.mildest(), &in.target, &in.ends[1])
 		if p.spans.uncertain() {
-			f.Strictest = k.band(k.strictest())
+			f.Strictest = k.bandIn(k.strictest(), &in.strictest, &in.ends[2])
 		}
 		if exact {
 			unit := k.Unit
 			if unit == "°C" {
 				unit = "K"
 			}
-			f.Margin = figure(k.margin(x), unit)
+			in.margin = Figure{tidy(k.margin(x)), unit}
+			f.Margin = &in.margin
 		}
 	}
-	f.Score = new(p.score)
+	in.score = p.score
+	f.Score = &in.score
 	return f
 }
 
@@ -556,16 +575,20 @@ func (c *Case) mendable(k *Criterion, over *spans) (can mendable, by Mend) {
 
 // band is the target as shown: only the bounds that bind.
 func (k *Criterion) band(t Target) *quantity.Band {
-	b := quantity.Band{Unit: k.Unit}
-	if low, high := k.span(t); !math.IsInf(low, 0) || !math.IsInf(high, 0) {
-		if !math.IsInf(low, 0) {
-			b.Low = &low
-		}
-		if !math.IsInf(high, 0) {
-			b.High = &high
-		}
+	return k.bandIn(t, new(quantity.Band), new([2]float64))
+}
+
+// bandIn is band in the place given, with its ends.
+func (k *Criterion) bandIn(t Target, b *quantity.Band, ends *[2]float64) *quantity.Band {
+	b.Unit = k.Unit
+	ends[0], ends[1] = k.span(t)
+	if !math.IsInf(ends[0], 0) {
+		b.Low = &ends[0]
 	}
-	return &b
+	if !math.IsInf(ends[1], 0) {
+		b.High = &ends[1]
+	}
+	return b
 }
 
 func (p *part) standing(k *Criterion) Standing {
