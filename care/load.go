@@ -267,7 +267,7 @@ func (s *Species) check(f *faultList, fileID string, sources map[string]*Source)
 			f.add("nature."+field, "is %d; it runs from 0 to 3", v)
 		}
 	}
-	if n.Latitude != nil && math.Abs(*n.Latitude) > 90 {
+	if n.Latitude != nil && !(math.Abs(*n.Latitude) <= 90) {
 		f.add("nature.latitude", "is %g; it runs from -90 to 90", *n.Latitude)
 	}
 	for _, p := range Parameters {
@@ -280,6 +280,7 @@ func (s *Species) check(f *faultList, fileID string, sources map[string]*Source)
 		oneOf(f, field+".kind", g.Kind, "size-at-age", "mass-at-age", "age-at-maturity", "size-at-maturity", "increment", "curve")
 		oneOf(f, field+".access", g.Access, Read, ReadThrough, Recalled)
 		known(f, field+".source", []string{g.Source}, sources)
+		f.sane(field, g.Age, g.Length, g.Mass, g.PerYear, math.Abs(g.Start), g.Asymptote)
 	}
 	for i, e := range s.Explained {
 		if ParameterOf(e.Parameter) == nil {
@@ -322,7 +323,9 @@ func (c *Claim) check(f *faultList, p *Parameter, at string, sources map[string]
 		f.add(at, "has neither low nor high")
 	}
 	for field, v := range map[string]*float64{"low": c.Low, "high": c.High} {
-		if v != nil && c.Implausible == "" && (math.IsNaN(*v) || *v < p.Least || *v > p.Most) {
+		if v != nil && !(math.Abs(*v) <= math.MaxFloat32) { // whatever the reason: it could not be written again
+			f.add(at+"."+field, "is %g, which is no figure", *v)
+		} else if v != nil && c.Implausible == "" && (*v < p.Least || *v > p.Most) {
 			f.add(at+"."+field, "is %g %s, outside %g to %g; if the source says so, give the reason in implausible", *v, p.Unit, p.Least, p.Most)
 		}
 	}
@@ -376,12 +379,45 @@ func (r *Rule) check(f *faultList, c *Catalogue) {
 	if r.Measure == "" && (r.Figures.multiplies() || (r.Class != nil && r.Class.Measure == "")) {
 		f.add("measure", "is missing, yet a figure or class depends on a body length")
 	}
-	if k := r.Class; k != nil && k.UpTo != 0 && k.Over >= k.UpTo {
-		f.add("class", "over %g is not below up_to %g", k.Over, k.UpTo)
+	if k := r.Class; k != nil {
+		if k.UpTo != 0 && k.Over >= k.UpTo {
+			f.add("class", "over %g is not below up_to %g", k.Over, k.UpTo)
+		}
+		f.sane("class", k.Over, k.UpTo)
+		if k.Measure != "" {
+			oneOf(f, "class.measure", k.Measure, SnoutVent, TotalLength, Shell)
+		}
 	}
-	for _, x := range r.Figures.all() {
-		if x < 0 || math.IsNaN(x) {
-			f.add("figures", "hold a negative number")
+	if a := r.Age; a != nil {
+		if a.UpTo != 0 && a.From >= a.UpTo {
+			f.add("age", "from %g is not below up_to %g", a.From, a.UpTo)
+		}
+		f.sane("age", a.From, a.UpTo)
+	}
+	f.sane("animals", float64(r.Animals))
+	f.sane("figures", r.Figures.all()...)
+	if x := r.Extra; x != nil {
+		f.sane("extra", slices.Concat(x.AreaShares, x.VolumeShares, x.PerimeterShares,
+			[]float64{x.Area, x.WaterArea, x.WaterAreaPerLengthSquared, x.WaterVolume, x.AreaPerAnimal})...)
+	}
+	if k := r.Climate; k != nil {
+		for _, x := range []*float64{k.AirLow, k.AirHigh, k.HotSpotLow, k.HotSpotHigh, k.HumidityLow, k.HumidityHigh, k.WaterHigh} {
+			if x != nil && !(math.Abs(*x) <= 100) {
+				f.add("climate", "holds %g; degrees and percent run from -100 to 100", *x)
+			}
+		}
+	}
+}
+
+// mostFigure is above whatever a rule could mean, in cm, cm², litres or times: a floor
+// of 1,000 m². Sums and squares of it can still be written.
+const mostFigure = 1e7
+
+// sane adds a fault where a number of a rule or a growth record is negative, absurd or none.
+func (f *faultList) sane(field string, figures ...float64) {
+	for _, x := range figures {
+		if !(x >= 0 && x <= mostFigure) {
+			f.add(field, "holds %g; figures run from 0 to %g", x, mostFigure)
 		}
 	}
 }
