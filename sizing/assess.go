@@ -101,14 +101,26 @@ func atLeast(t score.Target, depth quantity.Length) score.Target {
 	return t
 }
 
-// sizeCriteria are the criteria of space in two scenarios. With missing, floor and
-// height are listed as not known where no rule speaks.
-func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion, error) {
+// sizeCriteria are the criteria of space in the scenarios given: what the animals may
+// be asks for at least the least and at most the most of what the rules come to in
+// them. A scenario in which no rule speaks of a size asks for none. With missing, floor
+// and height are listed as not known where no rule speaks.
+func sizeCriteria(scenarios []*space.Footprint, missing bool) ([]score.Criterion, error) {
 	out := make([]score.Criterion, 0, len(sizes))
 	for i := range sizes {
 		z := &sizes[i]
-		a, b := z.of(least), z.of(most)
-		if a == 0 && b == 0 && !(z.always && missing) {
+		a, b, silent := 0.0, 0.0, false
+		for _, f := range scenarios {
+			switch x := z.of(f); {
+			case x == 0:
+				silent = true
+			case a == 0:
+				a, b = x, x
+			default:
+				a, b = min(a, x), max(b, x)
+			}
+		}
+		if a == 0 && !(z.always && missing) {
 			continue
 		}
 		target := func(x float64) score.Target {
@@ -121,18 +133,18 @@ func sizeCriteria(least, most *space.Footprint, missing bool) ([]score.Criterion
 		if err != nil {
 			return nil, fmt.Errorf("criterion %s: %w", z.code, err)
 		}
-		for _, binds := range [2][]space.Governing{least.Binds, most.Binds} {
-			for i := range binds {
-				if gov := &binds[i]; slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
+		for _, f := range scenarios {
+			for i := range f.Binds {
+				if gov := &f.Binds[i]; slices.Contains(z.governed, gov.Dimension) && !slices.Contains(k.Sources, gov.Rule.Source) {
 					k.Sources = append(k.Sources, gov.Rule.Source)
 				}
 			}
 		}
 		switch {
-		case a == 0 && b == 0:
+		case a == 0:
 			k.Essential = z.code == "floor_area"
 			k.Note = "no published rule that could govern is held"
-		case a != b:
+		case a != b || silent:
 			k.HangsOn, k.Note = "the length of the animal", "by published rule"
 		default:
 			k.Note = "by published rule"
@@ -252,7 +264,7 @@ func (w *wants) lawful() (*lawfulNeed, error) {
 			l.finding.Rules = append(l.finding.Rules, gov.Rule.ID)
 		}
 	}
-	sizes, err := sizeCriteria(&least.Footprint, &most.Footprint, false)
+	sizes, err := sizeCriteria(w.legal(), false)
 	if err != nil {
 		return nil, err
 	}

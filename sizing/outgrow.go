@@ -356,7 +356,7 @@ func (l *life) sizes(g group) ([]score.Criterion, error) {
 	if g.least.Body != g.most.Body {
 		most = space.Sizes(rules, g.most.Body, g.count, l.question.Jurisdiction).Advised
 	}
-	return sizeCriteria(&least, &most, false)
+	return sizeCriteria([]*space.Footprint{&least, &most}, false)
 }
 
 // dimension compares one dimension of the enclosure with what is wanted from today to

@@ -126,8 +126,10 @@ type wants struct {
 	c     *care.Catalogue
 	group group
 	// least and most are what the rules come to for the least and the most demanding
-	// the animals may be, without the list of rules.
+	// the animals may be, without the list of rules; between is the same where a size
+	// class ends or begins between them.
 	least, most  space.Answer
+	between      []space.Answer
 	jurisdiction string
 }
 
@@ -138,8 +140,31 @@ func wantsOf(c *care.Catalogue, g group, jurisdiction string) *wants {
 	w.most = w.least
 	if g.least.Body != g.most.Body {
 		w.most = space.Sizes(rules, g.most.Body, g.count, jurisdiction)
+		for _, body := range space.Turns(rules, g.least.Body, g.most.Body) {
+			w.between = append(w.between, space.Sizes(rules, body, g.count, jurisdiction))
+		}
 	}
 	return w
+}
+
+// advised and legal are the footprints in every scenario: the least demanding, the
+// most demanding, those between.
+func (w *wants) advised() []*space.Footprint {
+	out := []*space.Footprint{&w.least.Advised, &w.most.Advised}
+	for i := range w.between {
+		out = append(out, &w.between[i].Advised)
+	}
+	return out
+}
+
+func (w *wants) legal() []*space.Footprint {
+	out := []*space.Footprint{&w.least.Lawful.Footprint, &w.most.Lawful.Footprint}
+	for i := range w.between {
+		if w.between[i].Lawful.Standing == care.Known {
+			out = append(out, &w.between[i].Lawful.Footprint)
+		}
+	}
+	return out
 }
 
 // criteria are what the enclosure is compared in. Sizes are given in two scenarios,
@@ -149,7 +174,7 @@ func (w *wants) criteria() ([]score.Criterion, error) {
 	if p.err != nil {
 		return nil, p.err
 	}
-	ofSize, err := sizeCriteria(&w.least.Advised, &w.most.Advised, true)
+	ofSize, err := sizeCriteria(w.advised(), true)
 	if err != nil {
 		return nil, err
 	}

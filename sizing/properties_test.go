@@ -1,6 +1,8 @@
 package sizing_test
 
 import (
+	"math"
+	"slices"
 	"testing"
 
 	"denwright/care"
@@ -293,4 +295,25 @@ func TestMeasuringTheAnimalNarrows(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A line of size classes that ends between the lengths that an adult may have asks for
+// most at its end: Florida's for large constrictors, 1.25 times the length as perimeter
+// up to 12 ft (68A-6.01214 F.A.C.: 1.25 × 365.8 cm), against an adult of 300 to 600 cm.
+func TestClassThatEndsBetween(t *testing.T) {
+	c := catalogue(t)
+	side := quantity.Centimetres(110)
+	a, err := sizing.Assess(c, sizing.AssessmentQuestion{Question: sizing.Question{Species: "malayopython-reticulatus", Animals: []sizing.Animal{{Count: 1, Stage: care.Adult}}},
+		Setup: score.Setup{Inside: &score.Inside{Length: &side, Width: &side, Height: &side}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(a.Findings, func(f score.Finding) bool { return f.Criterion == "floor_perimeter" })
+	if i < 0 {
+		t.Fatal("the perimeter is not compared")
+	}
+	f := a.Findings[i]
+	if f.Target == nil || f.Strictest == nil || math.Abs(*f.Target.Low-1.25*300) > 0.1 || math.Abs(*f.Strictest.Low-1.25*365.8) > 0.1 {
+		t.Errorf("the perimeter wanted is %v to %v, not 375 to 457.25 cm", f.Target, f.Strictest)
+	}
 }

@@ -6,6 +6,7 @@ package space
 
 import (
 	"math"
+	"slices"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -134,6 +135,29 @@ func Outgrown(r *care.Rule, body Body, n int) (Outcome, bool) {
 	o := Evaluate(r, body.scaled(float64(top/length)), n)
 	o.Earlier = true
 	return o, o.Reason == Evaluated
+}
+
+// Turns are the bodies between two at which a size class of a rule ends or begins: what
+// the rules come to between them may lie beyond what they come to at both. Its
+// proportions are those of most.
+func Turns(rules []*care.Rule, least, most Body) (out []Body) {
+	for _, r := range rules {
+		if r.Class == nil || r.Figures.Empty() {
+			continue
+		}
+		from, ok := least.Length(classMeasure(r))
+		to, also := most.Length(classMeasure(r))
+		if !ok || !also {
+			continue
+		}
+		// A class holds up to its top; the next begins just above.
+		for _, at := range [2]quantity.Length{quantity.Centimetres(r.Class.UpTo), quantity.Centimetres(r.Class.Over) * (1 + 1e-6)} {
+			if body := most.scaled(float64(at / to)); at > from && at < to && !slices.Contains(out, body) {
+				out = append(out, body)
+			}
+		}
+	}
+	return out
 }
 
 func classMeasure(r *care.Rule) care.Measure {
