@@ -92,6 +92,7 @@ func Load(data fs.FS) (*Catalogue, error) {
 		}
 		s.file(&f)
 		s.check(&f, strings.TrimSuffix(path.Base(speciesFiles[i]), ".yaml"), c.sources)
+		s.Filed = nil // all of it is in Claims now
 		if c.byID[s.ID] != nil {
 			f.add("id", "is used twice")
 		}
@@ -299,6 +300,11 @@ func (s *Species) file(f *faultList) {
 			f.add("claims."+string(code), "no such parameter; see care/parameter.go")
 		}
 	}
+	claims := 0
+	for _, filed := range s.Filed {
+		claims += len(filed)
+	}
+	s.Claims = make([]Claim, 0, claims)
 	for _, p := range Parameters {
 		for i := range s.Filed[p.Code] {
 			c := &s.Filed[p.Code][i]

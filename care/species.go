@@ -93,7 +93,8 @@ type Species struct {
 	Cautions   `yaml:"cautions"`
 	// Claims are all claims, in the order of the parameter registry.
 	Claims []Claim `yaml:"-"`
-	// Filed are the claims as the record holds them, under their parameter.
+	// Filed are the claims as the record holds them, under their parameter; nil once
+	// they are in Claims.
 	Filed     map[Code][]Claim `yaml:"claims"`
 	Growth    []Growth         `yaml:"growth,omitempty"`
 	Explained []Explained      `yaml:"explained,omitempty"`

@@ -36,7 +36,7 @@ type neededFew struct {
 type neededFewKey struct{}
 
 // keptGroups bounds the memory of neededFew, at about 8 kB each.
-const keptGroups = 400
+const keptGroups = 250
 
 // neededBy gives what the animals need, from what is kept where it is.
 func neededBy(c *care.Catalogue, g group, jurisdiction string) (*needed, error) {

@@ -77,11 +77,21 @@ const bodyLimit = 1 << 20
 // recordPath is what care.Load reads.
 var recordPath = regexp.MustCompile(`^((species|sources|rules)/[a-z0-9]+(-[a-z0-9]+)*|allometry)\.yaml$`)
 
-// embeddedSet is what the program carries.
+// embeddedSet is what the program carries. Its texts are read again when they are
+// asked for, which is seldom: held, they would be a tenth of what a service lives on.
 type embeddedSet struct {
-	body map[string]string // path → text
-	hash map[string]string // path → SHA-256
-	name string            // SHA-256 over both
+	files fs.FS
+	hash  map[string]string // path → SHA-256
+	name  string            // SHA-256 over paths and hashes
+}
+
+// text is the record at a path of the set.
+func (e *embeddedSet) text(path string) (string, error) {
+	raw, err := fs.ReadFile(e.files, path)
+	if err != nil {
+		return "", fmt.Errorf("embedded records: %w", err)
+	}
+	return string(raw), nil
 }
 
 func hashText(text string) string {
@@ -108,7 +118,7 @@ func newEmbeddedSet(files fs.FS) (*embeddedSet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("embedded records: %w", err)
 	}
-	e := &embeddedSet{body: body, hash: map[string]string{}}
+	e := &embeddedSet{files: files, hash: map[string]string{}}
 	sum := sha256.New()
 	for _, path := range slices.Sorted(maps.Keys(body)) {
 		e.hash[path] = hashText(body[path])
@@ -124,8 +134,12 @@ func (e *embeddedSet) keep(ctx context.Context, tx queryer) error {
 	if err := tx.QueryRowContext(ctx, `SELECT count(*) FROM embedded_file WHERE set_hash = $1`, e.name).Scan(&there); err != nil || there > 0 {
 		return err
 	}
-	for _, path := range slices.Sorted(maps.Keys(e.body)) {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO embedded_text (hash, body) VALUES ($1, $2) ON CONFLICT (hash) DO NOTHING`, e.hash[path], e.body[path]); err != nil {
+	for _, path := range slices.Sorted(maps.Keys(e.hash)) {
+		body, err := e.text(path)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO embedded_text (hash, body) VALUES ($1, $2) ON CONFLICT (hash) DO NOTHING`, e.hash[path], body); err != nil {
 			return err
 		}
 		if _, err := tx.ExecContext(ctx, `INSERT INTO embedded_file (set_hash, path, text_hash) VALUES ($1, $2, $3) ON CONFLICT (set_hash, path) DO NOTHING`, e.name, path, e.hash[path]); err != nil {
@@ -202,7 +216,11 @@ func (s scanWith) Scan(into ...any) error { return s.row.Scan(append(into, s.las
 
 // viewNow reads what is in force over this program's embedded records.
 func (s *Store) viewNow(ctx context.Context, q queryer) (*view, error) {
-	v := &view{set: s.embedded.name, base: s.embedded.body, inForce: map[string]Revision{}}
+	base, err := readRecords(s.embedded.files)
+	if err != nil {
+		return nil, fmt.Errorf("embedded records: %w", err)
+	}
+	v := &view{set: s.embedded.name, base: base, inForce: map[string]Revision{}}
 	if err := q.QueryRowContext(ctx, `SELECT coalesce(max(number), 0) FROM catalogue_change`).Scan(&v.number); err != nil {
 		return nil, err
 	}
@@ -392,11 +410,14 @@ func (s *Store) inForce(ctx context.Context, q queryer, path string) (Revision, 
 	if !errors.Is(err, ErrNotFound) {
 		return r, err
 	}
-	body, ok := s.embedded.body[path]
+	hash, ok := s.embedded.hash[path]
 	if !ok {
 		return Revision{}, ErrNotFound
 	}
-	hash := s.embedded.hash[path]
+	body, err := s.embedded.text(path)
+	if err != nil {
+		return Revision{}, err
+	}
 	return Revision{Path: path, State: Published, Origin: ByProgram, BaseHash: hash, Hash: hash, Body: body}, nil
 }
 
@@ -862,7 +883,11 @@ func (s *Store) ProposeEmbedded(ctx context.Context) (out []Revision, err error)
 			if known > 0 {
 				continue // proposed before, or a curator's draft already starts from it
 			}
-			p, err := s.draft(ctx, tx, program, newID(s.now()), ByProgram, DraftInput{r.Path, s.embedded.body[r.Path], "the program carries a newer text", r.ID})
+			body, err := s.embedded.text(r.Path)
+			if err != nil {
+				return err
+			}
+			p, err := s.draft(ctx, tx, program, newID(s.now()), ByProgram, DraftInput{r.Path, body, "the program carries a newer text", r.ID})
 			if err != nil {
 				return err
 			}

@@ -127,7 +127,7 @@ func runService(ctx context.Context, s *api.Server, address, admin string, cfg a
 // Own choices: what a service may hold is memoryLeast, or with a larger catalogue
 // three times what it lives on once that is loaded.
 const (
-	memoryLeast = 30 << 20
+	memoryLeast = 34 << 20
 	memoryTimes = 3
 )
 
