@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"denwright/care"
+	"denwright/care/quantity"
 	"denwright/sizing/score"
 	"denwright/sizing/space"
 )
@@ -18,6 +19,7 @@ type profile struct {
 	// wantedKeys their sources, sorted.
 	wanted     []Target
 	wantedKeys []string
+	rules      []*RuleAnswer // see heads
 	// criteria are those that hang on neither size nor rules but for a depth that a
 	// rule may raise, in the order compared in.
 	criteria []score.Criterion
@@ -48,6 +50,10 @@ func newProfile(c *care.Catalogue, s *care.Species, stage care.Stage) *profile {
 			p.wantedKeys = append(p.wantedKeys, p.wanted[len(p.wanted)-1].SourceKeys...)
 		}
 	}
+	for i := range p.wanted {
+		p.wanted[i].Written = &quantity.Written{}
+	}
+	p.rules = heads(c, c.RulesFor(s.ID))
 	slices.Sort(p.wantedKeys)
 	p.wanted, p.wantedKeys = slices.Clip(p.wanted), slices.Clip(slices.Compact(p.wantedKeys))
 	p.criteria, p.err = p.compared(c, s, stage)

@@ -102,6 +102,8 @@ type RuleAnswer struct {
 	Why          string       `json:"why,omitzero"` // why it does not govern or gives no figure
 	Figures      *RuleFigures `json:"figures,omitzero"`
 	Note         string       `json:"note,omitzero"`
+
+	Written *quantity.Written `json:"-"` // where it is the same for all animals
 }
 
 // RuleFigures are what a rule asks for, worked out for these animals.
@@ -133,6 +135,8 @@ type Target struct {
 	About      care.About     `json:"about,omitzero"`
 	FromStage  care.Stage     `json:"from_stage,omitzero"`
 	Notes      []string       `json:"notes,omitzero"`
+
+	Written *quantity.Written `json:"-"` // where it is kept with the catalogue
 }
 
 // Substrate is what to put on the floor and how deep.
@@ -172,6 +176,8 @@ type Citation struct {
 	Kind      care.SourceKind `json:"kind"`
 	// ReadHow says how much of it was read; "not read" marks recalled figures.
 	ReadHow string `json:"read_how"`
+
+	Written *quantity.Written `json:"-"`
 }
 
 // keySet holds source keys, sorted, once each.
@@ -190,10 +196,22 @@ func cite(c *care.Catalogue, keys []string) []Citation {
 	slices.Sort(keys)
 	keys = slices.Compact(keys)
 	out := make([]Citation, 0, len(keys))
+	all := care.Kept(c, citationsKey{}, func() map[string]Citation { return citations(c) })
 	for _, key := range keys {
-		if s := c.Source(key); s != nil {
-			out = append(out, Citation{s.Key, s.Title, s.Publisher, s.Year, s.Kind, s.ReadHow})
+		if s, ok := all[key]; ok {
+			out = append(out, s)
 		}
+	}
+	return out
+}
+
+type citationsKey struct{}
+
+// citations are those of every source, by key.
+func citations(c *care.Catalogue) map[string]Citation {
+	out := map[string]Citation{}
+	for _, s := range c.Sources() {
+		out[s.Key] = Citation{s.Key, s.Title, s.Publisher, s.Year, s.Kind, s.ReadHow, &quantity.Written{}}
 	}
 	return out
 }
@@ -255,7 +273,7 @@ func require(c *care.Catalogue, g group, jurisdiction string) *Requirement {
 		r.LowestLawful = lawfulSpace(c, g, answer.Lawful)
 	}
 	r.Laboratory = laboratory(c, g, answer)
-	r.Rules = ruleAnswers(answer.Rules)
+	r.Rules = ruleAnswers(answer.Rules, p.rules)
 	r.Zones = zones(c, g, r.Advised)
 	r.Cautions = cautions(s, jurisdiction)
 	r.Sources = cite(c, r.keys(p.wantedKeys))
@@ -574,24 +592,56 @@ func laboratory(c *care.Catalogue, g group, a space.Answer) *Space {
 	return &out
 }
 
-func ruleAnswers(listed []space.Listed) []RuleAnswer {
+type headsKey struct{}
+
+// heads are what is answered of each rule whatever the animals, in the order given: all
+// of it where the rule gives no figures.
+func heads(c *care.Catalogue, rules []*care.Rule) []*RuleAnswer {
+	all := care.Kept(c, headsKey{}, func() map[*care.Rule]*RuleAnswer {
+		out := map[*care.Rule]*RuleAnswer{}
+		for _, r := range c.Rules() {
+			a := &RuleAnswer{ID: r.ID, Source: r.Source, Jurisdiction: r.Jurisdiction, Status: r.Status, Access: r.Access,
+				Match: r.Scope.Match, Topic: r.Topic, Note: r.Note}
+			if reason := space.Silent(r); reason != space.Evaluated {
+				a.Why, a.Written = string(reason), &quantity.Written{}
+			}
+			out[r] = a
+		}
+		return out
+	})
+	out := make([]*RuleAnswer, len(rules))
+	for i, r := range rules {
+		out[i] = all[r]
+	}
+	return out
+}
+
+// ruleAnswers words what each rule comes to, over the heads of the same rules.
+func ruleAnswers(listed []space.Listed, heads []*RuleAnswer) []RuleAnswer {
 	if len(listed) == 0 {
 		return nil
 	}
-	out, figures := make([]RuleAnswer, len(listed)), make([]RuleFigures, len(listed))
+	out, n := make([]RuleAnswer, len(listed)), 0
+	for i := range listed {
+		out[i] = *heads[i]
+		if listed[i].Reason == space.Evaluated {
+			n++
+		}
+	}
+	figures := make([]RuleFigures, 0, n)
 	for i := range listed {
 		l := &listed[i]
-		r := l.Rule
-		out[i] = RuleAnswer{ID: r.ID, Source: r.Source, Jurisdiction: r.Jurisdiction, Status: r.Status, Access: r.Access,
-			Match: r.Scope.Match, Topic: r.Topic, Governs: l.Governs, Why: l.WhyNot, Note: r.Note}
+		if out[i].Written != nil {
+			continue
+		}
 		if l.Reason != space.Evaluated {
 			out[i].Why = string(l.Reason)
 			continue
 		}
 		k := &l.Constraint
-		figures[i] = RuleFigures{Length: k.Length, Width: k.Width, Height: k.Height, FloorArea: k.Area, Perimeter: k.Perimeter, Volume: k.Volume,
-			WaterArea: k.WaterArea, WaterDepth: k.WaterDepth, WaterVolume: k.WaterVolume, Substrate: k.Substrate, OwnExtra: l.OwnExtra, Outgrown: l.Earlier}
-		out[i].Figures = &figures[i]
+		figures = append(figures, RuleFigures{Length: k.Length, Width: k.Width, Height: k.Height, FloorArea: k.Area, Perimeter: k.Perimeter, Volume: k.Volume,
+			WaterArea: k.WaterArea, WaterDepth: k.WaterDepth, WaterVolume: k.WaterVolume, Substrate: k.Substrate, OwnExtra: l.OwnExtra, Outgrown: l.Earlier})
+		out[i].Governs, out[i].Why, out[i].Figures = l.Governs, l.WhyNot, &figures[len(figures)-1]
 	}
 	return out
 }

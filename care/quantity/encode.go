@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"unicode/utf8"
 
 	"github.com/go-json-experiment/json"
@@ -37,6 +38,17 @@ type Encoder struct {
 	mu      sync.Mutex
 	making  map[reflect.Type]*codec // under mu
 }
+
+// Written keeps the JSON of a value that lives as long as a catalogue and never
+// changes, so that it is worked out once and then copied. It is a field of the value's
+// struct, which every copy shares; nil where the value is an answer's own. Whoever
+// changes a copy takes it off. The zero value is ready to use.
+type Written struct{ json [2]atomic.Pointer[[]byte] } // by System
+
+// Equal holds for any two: what is kept says nothing of the value.
+func (w *Written) Equal(*Written) bool { return true }
+
+var writtenType = reflect.TypeFor[*Written]()
 
 // codec writes the values of one type.
 type codec struct{ write appendFunc }
@@ -252,6 +264,36 @@ func (e *Encoder) structure(t reflect.Type) appendFunc {
 	if !ok {
 		return e.general
 	}
+	write := e.fields(members)
+	for i := range t.NumField() {
+		if t.Field(i).Type == writtenType && !e.lenient {
+			return e.once(i, write)
+		}
+	}
+	return write
+}
+
+// once keeps what is written in the field of the struct that says so.
+func (e *Encoder) once(field int, write appendFunc) appendFunc {
+	return func(dst []byte, v reflect.Value) ([]byte, error) {
+		w, _ := v.Field(field).Interface().(*Written)
+		if w == nil {
+			return write(dst, v)
+		}
+		if kept := w.json[e.system].Load(); kept != nil {
+			return append(dst, *kept...), nil
+		}
+		start := len(dst)
+		dst, err := write(dst, v)
+		if err == nil {
+			w.json[e.system].Store(new(slices.Clone(dst[start:])))
+		}
+		return dst, err
+	}
+}
+
+// fields writes a struct member by member.
+func (e *Encoder) fields(members []member) appendFunc {
 	return func(dst []byte, v reflect.Value) (_ []byte, err error) {
 		dst = append(dst, '{')
 		start := len(dst)

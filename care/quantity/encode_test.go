@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -150,5 +151,46 @@ func TestEncoderText(t *testing.T) {
 	want, _ := json.Marshal(bad, jsontext.AllowInvalidUTF8(true))
 	if err != nil || !slices.Equal(want, got) {
 		t.Errorf("%s, %v; want %s", got, err, want)
+	}
+}
+
+// TestWritten: what a struct keeps of itself is copied in the system it was written
+// in, wherever the struct stands, and a copy without it is written anew.
+func TestWritten(t *testing.T) {
+	type fixed struct {
+		Name    string   `json:"name"`
+		Size    Length   `json:"size"`
+		Written *Written `json:"-"`
+	}
+	type answer struct {
+		Own  fixed   `json:"own"`
+		List []fixed `json:"list"`
+	}
+	one := fixed{"a", Centimetres(25.4), &Written{}}
+	v := answer{one, []fixed{one, {Name: "b"}}}
+	for system, size := range map[System]string{Metric: `{"value":25.4,"unit":"cm"}`, Imperial: `{"value":10,"unit":"in"}`} {
+		e := NewEncoder(system, false)
+		zero := `{"value":0,"unit":"cm"}`
+		if system == Imperial {
+			zero = `{"value":0,"unit":"in"}`
+		}
+		want := `{"own":{"name":"a","size":` + size + `},"list":[{"name":"a","size":` + size + `},{"name":"b","size":` + zero + `}]}`
+		for range 2 {
+			if got, err := e.Append(nil, v); err != nil || string(got) != want {
+				t.Fatalf("%v: %s, not %s (%v)", system, got, want, err)
+			}
+		}
+		changed := one
+		changed.Name = "c"
+		if got, _ := e.Append(nil, changed); strings.Contains(string(got), `"c"`) {
+			t.Error("what was kept is not used")
+		}
+		changed.Written = nil
+		if got, err := e.Append(nil, changed); err != nil || string(got) != `{"name":"c","size":`+size+`}` {
+			t.Errorf("%v: %s (%v)", system, got, err)
+		}
+		if got, err := NewEncoder(system, true).Append(nil, fixed{"c", one.Size, one.Written}); err != nil || !strings.Contains(string(got), `"c"`) {
+			t.Errorf("a lenient encoder uses what a strict one kept: %s (%v)", got, err)
+		}
 	}
 }

@@ -92,16 +92,24 @@ type Outcome struct {
 // epsilon forgives the rounding of unit conversion, far below a millimetre.
 const epsilon = 1e-9
 
-// Evaluate puts a rule to n animals, the largest being body.
-func Evaluate(r *care.Rule, body Body, n int) Outcome {
-	o := Outcome{Rule: r}
+// Silent says why a rule gives no figures to any animal, or Evaluated.
+func Silent(r *care.Rule) Reason {
 	switch {
 	case r.Unread:
-		o.Reason = Unread
+		return Unread
 	case r.Clause:
-		o.Reason = NoFigures
+		return NoFigures
 	case r.Figures.Empty():
-		o.Reason = ClimateOnly
+		return ClimateOnly
+	}
+	return Evaluated
+}
+
+// Evaluate puts a rule to n animals, the largest being body.
+func Evaluate(r *care.Rule, body Body, n int) Outcome {
+	o := Outcome{Rule: r, Reason: Silent(r)}
+	switch {
+	case o.Reason != Evaluated:
 	case r.AdultsOnly && !body.Adult:
 		o.Reason = AdultsOnly
 	default:
