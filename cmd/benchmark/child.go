@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"net/http"
 	"os"
@@ -15,61 +14,29 @@ import (
 	"strings"
 	"syscall"
 	"time"
-
-	"denwright/api"
-	"denwright/care"
 )
 
-// roleEnv makes this program serve instead, as a process of its own: the load comes
-// from another.
-const roleEnv = "DENWRIGHT_BENCHMARK_ROLE"
+// bareEnv makes this program serve the bare handlers instead, as a process of its own:
+// the load comes from another.
+const bareEnv = "DENWRIGHT_BENCHMARK_BARE"
 
-// The roles.
-const (
-	roleService = "service" // the program's own service, with its metrics on a second port
-	roleBare    = "bare"    // bare Echo handlers; see bare.go
-)
-
-// serveAs serves until ctx ends. It prints its addresses first.
-func serveAs(ctx context.Context, role string) error {
+// serveBare serves until ctx ends; see bare.go. It prints its address first.
+func serveBare(ctx context.Context) error {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return err
 	}
-	switch role {
-	case roleService:
-		c, err := care.Embedded()
-		if err != nil {
-			return err
-		}
-		// It logs as the program does; the lines go nowhere, but are written.
-		nowhere, err := os.OpenFile(os.DevNull, os.O_WRONLY, 0)
-		if err != nil {
-			return err
-		}
-		s := api.New(c, slog.New(slog.NewTextHandler(nowhere, nil)))
-		admin, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			return err
-		}
-		watch := &http.Server{Handler: s.Admin(), ReadHeaderTimeout: time.Minute}
-		go func() { _ = watch.Serve(admin) }() // ends with the process
-		fmt.Println(l.Addr(), admin.Addr())
-		return s.Serve(ctx, l, api.Config{})
-	case roleBare:
-		h, err := bareHandler()
-		if err != nil {
-			return err
-		}
-		srv := &http.Server{Handler: h, ReadHeaderTimeout: time.Minute}
-		context.AfterFunc(ctx, func() { _ = srv.Close() })
-		fmt.Println(l.Addr(), "-")
-		if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
-			return err
-		}
-		return nil
+	h, err := bareHandler()
+	if err != nil {
+		return err
 	}
-	return fmt.Errorf("no role %q", role)
+	srv := &http.Server{Handler: h, ReadHeaderTimeout: time.Minute}
+	context.AfterFunc(ctx, func() { _ = srv.Close() })
+	fmt.Println(l.Addr())
+	if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		return err
+	}
+	return nil
 }
 
 // process is a program under measurement.
@@ -79,14 +46,14 @@ type process struct {
 	description string
 }
 
-// child starts this program in a role and waits until it serves.
-func (s *suite) child(role string) (*process, error) {
+// bare starts the bare handlers and waits until they are served.
+func (s *suite) bare() (*process, error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, err
 	}
 	cmd := exec.Command(self)
-	cmd.Env = append(os.Environ(), roleEnv+"="+role)
+	cmd.Env = append(os.Environ(), bareEnv+"=1")
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
 	if err != nil {
@@ -95,13 +62,12 @@ func (s *suite) child(role string) (*process, error) {
 	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
-	p := &process{cmd: cmd, description: role}
-	line, err := bufio.NewReader(out).ReadString('\n')
+	p := &process{cmd: cmd, description: "the bare handlers"}
+	address, err := bufio.NewReader(out).ReadString('\n')
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("start %s: %w", role, err), p.stop())
+		return nil, errors.Join(fmt.Errorf("start %s: %w", p.description, err), p.stop())
 	}
-	address, admin, _ := strings.Cut(strings.TrimSpace(line), " ")
-	p.url, p.admin = "http://"+address, "http://"+admin
+	p.url = "http://" + strings.TrimSpace(address)
 	return p, nil
 }
 

@@ -66,8 +66,8 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	var err error
-	if role := os.Getenv(roleEnv); role != "" {
-		err = serveAs(ctx, role)
+	if os.Getenv(bareEnv) != "" {
+		err = serveBare(ctx)
 	} else {
 		err = run(ctx, os.Args[1:])
 	}

@@ -29,7 +29,7 @@ func (s *suite) process(ctx context.Context) error {
 	s.table.atMost("Static binary (`CGO_ENABLED=0 -trimpath -ldflags \"-s -w\"`)", float64(info.Size())/1e6, 40, " MB")
 	var ready, memories []float64
 	for range starts {
-		took, resident, err := s.start(ctx, binary)
+		took, resident, err := s.start(ctx)
 		if err != nil {
 			return err
 		}
@@ -41,36 +41,54 @@ func (s *suite) process(ctx context.Context) error {
 		return nil
 	}
 	s.table.figure("Resident memory once ready", number(median(memories))+" MB")
-	return s.memory(ctx, binary)
+	if err := s.memory(ctx, nothingKept, "nothing kept"); err != nil {
+		return err
+	}
+	return s.memory(ctx, filepath.Join(s.scratch, "kept.db"), "setups kept in SQLite, as is the default")
 }
 
-// served is the program itself, serving on a free port.
-func (s *suite) served(binary string) (*process, error) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+// nothingKept is a service without a database.
+const nothingKept = "none"
+
+// program is the program as it is shipped, serving, with its metrics on a second port.
+// Its log goes nowhere, but is written.
+func (s *suite) program(ctx context.Context, database string) (*process, error) {
+	binary, err := s.build(ctx)
 	if err != nil {
 		return nil, err
 	}
-	address := l.Addr().String()
-	if err := l.Close(); err != nil { // the program takes the port over
+	var addresses [2]string
+	for i := range addresses {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			return nil, err
+		}
+		addresses[i] = l.Addr().String()
+		if err := l.Close(); err != nil { // the program takes the port over
+			return nil, err
+		}
+	}
+	cmd := exec.Command(binary, "serve", "--address", addresses[0], "--admin", addresses[1], "--database", database)
+	cmd.Dir = s.scratch
+	p := &process{cmd: cmd, url: "http://" + addresses[0], admin: "http://" + addresses[1], description: filepath.Base(binary)}
+	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
-	cmd := exec.Command(binary, "serve", "--address", address, "--database", "none")
-	cmd.Dir = s.scratch
-	return &process{cmd: cmd, url: "http://" + address, description: filepath.Base(binary)}, cmd.Start()
+	if err := p.ready(ctx); err != nil {
+		return nil, errors.Join(err, p.stop())
+	}
+	return p, nil
 }
 
 // start times one start and reads the memory once ready.
-func (s *suite) start(ctx context.Context, binary string) (took time.Duration, resident float64, err error) {
+func (s *suite) start(ctx context.Context) (took time.Duration, resident float64, err error) {
 	begun := time.Now()
-	p, err := s.served(binary)
+	p, err := s.program(ctx, nothingKept)
 	if err != nil {
 		return 0, 0, err
 	}
-	defer func() { err = errors.Join(err, p.stop()) }()
-	if err := p.ready(ctx); err != nil {
-		return 0, 0, err
-	}
 	took = time.Since(begun)
+	defer func() { err = errors.Join(err, p.stop()) }()
 	resident, _ = p.resident()
 	return took, resident, nil
 }
@@ -97,21 +115,18 @@ func (p *process) ready(ctx context.Context) error {
 
 // memory asks every route of the mix for every species under load, and reads what
 // the program then holds.
-func (s *suite) memory(ctx context.Context, binary string) (err error) {
-	p, err := s.served(binary)
+func (s *suite) memory(ctx context.Context, database, what string) (err error) {
+	p, err := s.program(ctx, database)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.stop()) }()
-	if err := p.ready(ctx); err != nil {
-		return err
-	}
 	l := attack(ctx, s.mix(p.url), 0, s.duration)
 	if len(l.failed) > 0 {
 		return fmt.Errorf("under load: %v", l.failed)
 	}
 	now, most := p.resident()
-	s.table.atMost(fmt.Sprintf("Resident memory after %d mixed requests by %d clients", l.answered, clients), now, 60, " MB")
+	s.table.atMost(fmt.Sprintf("Resident memory after %d mixed requests by %d clients, %s", l.answered, clients, what), now, 60, " MB")
 	s.table.figure("The most it ever held meanwhile", number(most)+" MB")
 	return nil
 }

@@ -51,12 +51,12 @@ const rounds = 6
 
 // service measures each route against the bare handler, turn and turn about.
 func (s *suite) service(ctx context.Context) (err error) {
-	ours, err := s.child(roleService)
+	ours, err := s.program(ctx, nothingKept)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, ours.stop()) }()
-	bare, err := s.child(roleBare)
+	bare, err := s.bare()
 	if err != nil {
 		return err
 	}

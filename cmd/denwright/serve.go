@@ -8,8 +8,8 @@ import (
 	"log/slog"
 	"net/url"
 	"os"
-	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"strings"
 	"sync"
 	"time"
@@ -72,11 +72,16 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		if err != nil {
 			return err
 		}
-		settleMemory()
+		debug.FreeOSMemory() // what loading took
+		background, stop := context.WithCancel(ctx)
+		defer stop()
+		loaded := make(chan struct{})
+		close(loaded)
+		go watchMemory(background, loaded)
 		return runService(ctx, api.New(c, log), *address, *admin, cfg)
 	}
 	server := api.New(nil, log)
-	k := &keeper{Store: kept, log: log, use: server.SetCatalogue, collect: debug.SetGCPercent(loadingGC)}
+	k := &keeper{Store: kept, log: log, use: server.SetCatalogue, collect: debug.SetGCPercent(loadingGC), loaded: make(chan struct{})}
 	if _, err := os.Stat(describe(at)); kept.Engine() == "sqlite" && errors.Is(err, fs.ErrNotExist) {
 		k.embedded() // a file yet to be made says nothing else
 	}
@@ -84,6 +89,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	var work sync.WaitGroup
 	work.Go(func() { kept.Watch(background, store.DefaultPoll, k.take, k.report) })
 	work.Go(func() { k.house(background) })
+	work.Go(func() { watchMemory(background, k.loaded) })
 	cfg.Store = kept
 	err = runService(ctx, server, *address, *admin, cfg)
 	stop()
@@ -124,23 +130,42 @@ func runService(ctx context.Context, s *api.Server, address, admin string, cfg a
 	return errors.Join(err, <-ended)
 }
 
-// Own choices: what a service may hold is memoryLeast, or with a larger catalogue
-// three times what it lives on once that is loaded.
+// Own choices: what a service may hold is memoryLeast, or half as much again
+// as it lives on (a catalogue, and whoever is connected) and memoryBooks for the
+// runtime's own books. Looked at every memoryEvery.
 const (
 	memoryLeast = 34 << 20
-	memoryTimes = 3
+	memoryBooks = 8 << 20
+	memoryEvery = 250 * time.Millisecond
 )
 
-// settleMemory gives back what loading took, and collects more often as the service
-// comes near to what it may hold. An operator's GOMEMLIMIT stands.
-func settleMemory() {
-	debug.FreeOSMemory()
+// watchMemory has the service collect more often as it comes near to what it may hold,
+// until ctx ends, once there are records. A bound that stood still would have a thousand clients, who take up
+// room of their own, collected for without end. An operator's GOMEMLIMIT stands.
+func watchMemory(ctx context.Context, loaded <-chan struct{}) {
 	if os.Getenv("GOMEMLIMIT") != "" {
 		return
 	}
-	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	debug.SetMemoryLimit(max(memoryLeast, memoryTimes*int64(m.HeapAlloc)))
+	select {
+	case <-loaded: // loading has a pace of its own
+	case <-ctx.Done():
+		return
+	}
+	lives := []metrics.Sample{{Name: "/gc/heap/live:bytes"}, {Name: "/memory/classes/heap/stacks:bytes"}}
+	tick := time.NewTicker(memoryEvery)
+	defer tick.Stop()
+	for held := int64(0); ; {
+		metrics.Read(lives)
+		if may := max(memoryLeast, memoryBooks+3*int64(lives[0].Value.Uint64()+lives[1].Value.Uint64())/2); may != held {
+			held = may
+			debug.SetMemoryLimit(may)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
 }
 
 // serviceStore opens the database of a service, which does without one (nil) where
@@ -173,7 +198,8 @@ type keeper struct {
 	trouble string
 	told    time.Time
 
-	collect int // the garbage collector's pace after the first load
+	collect int           // the garbage collector's pace after the first load
+	loaded  chan struct{} // closed by it
 }
 
 // take puts the records in force to use.
@@ -185,11 +211,12 @@ func (k *keeper) take(c *care.Catalogue) {
 func (k *keeper) put(c *care.Catalogue) {
 	if k.inUse == "" {
 		debug.SetGCPercent(k.collect)
+		defer close(k.loaded)
 	}
 	if c.Revision != k.inUse {
 		k.use(c)
 		k.inUse = c.Revision
-		settleMemory()
+		debug.FreeOSMemory() // what loading took
 		k.log.Info("records in use", "catalogue", c.Revision)
 	}
 }
