@@ -15,9 +15,6 @@ import (
 	"denwright/care/quantity"
 	"denwright/sizing"
 	"denwright/sizing/score"
-
-	"github.com/go-json-experiment/json"
-	"github.com/go-json-experiment/json/jsontext"
 )
 
 // Output is how answers are written.
@@ -246,6 +243,8 @@ type writer struct {
 	catalogue *care.Catalogue
 	o         *Options
 	lacks     map[string]int // by what is to be done or found out
+	encoder   *quantity.Encoder
+	line      []byte // written over by each
 }
 
 func newWriter(out io.Writer, c *care.Catalogue, o *Options) (*writer, error) {
@@ -258,7 +257,7 @@ func newWriter(out io.Writer, c *care.Catalogue, o *Options) (*writer, error) {
 	if o.Output == ToReport && o.Skip > 0 {
 		return nil, errors.New("a report can't be resumed: write CSV or NDJSON")
 	}
-	return &writer{w: bufio.NewWriterSize(out, 32<<10), catalogue: c, o: o, lacks: map[string]int{}}, nil
+	return &writer{w: bufio.NewWriterSize(out, 32<<10), catalogue: c, o: o, lacks: map[string]int{}, encoder: quantity.NewEncoder(quantity.Metric, true)}, nil
 }
 
 func (w *writer) printf(format string, args ...any) { fmt.Fprintf(w.w, format, args...) } // the error sticks to the buffer
@@ -292,10 +291,11 @@ func (w *writer) answer(a *Answer) error {
 	case ToCSV:
 		w.printf("%s\r\n", l.CSV())
 	case ToNDJSON:
-		if err := json.MarshalWrite(w.w, &l, json.Deterministic(true), jsontext.AllowInvalidUTF8(true)); err != nil {
+		var err error
+		if w.line, err = w.encoder.Append(w.line[:0], &l); err != nil {
 			return fmt.Errorf("encode row %d: %w", l.Row, err)
 		}
-		w.printf("\n")
+		w.w.Write(append(w.line, '\n')) // the error sticks to the buffer
 	case ToReport:
 		w.entry(a, &l)
 	}

@@ -329,7 +329,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 			continue
 		}
 		if supposes && p.spans.uncertain() {
-			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: []string{k.Code}, Kind: Measure, Supposes: true, finds: true, What: k.askAnimal(), do: func(c *Case) {
+			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: k.alone(), Kind: Measure, Supposes: true, finds: true, What: k.askAnimal(), do: func(c *Case) {
 				if &c.Criteria[0] == shared {
 					c.Criteria = slices.Clone(c.Criteria)
 				}
@@ -344,7 +344,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 				if kd != nil && kd.with != "" {
 					code = kd.with
 				}
-				add(Change{Code: code, For: []string{k.Code}, Kind: Measure, Supposes: true, finds: true, What: k.ask(),
+				add(Change{Code: code, For: k.alone(), Kind: Measure, Supposes: true, finds: true, What: k.ask(),
 					do: func(c *Case) { c.suppose(k.Code, k.favourable(c.measure(k))) }})
 			}
 			continue
@@ -358,7 +358,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 		} else if verb == "" {
 			verb = "Lower " + k.Name
 		}
-		ch := Change{Code: k.Code, For: []string{k.Code}, Kind: p.mend, What: verb, do: func(c *Case) {
+		ch := Change{Code: k.Code, For: k.alone(), Kind: p.mend, What: verb, do: func(c *Case) {
 			c.read(k.Code)
 			kd.set(c, to)
 		}}
@@ -372,7 +372,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 		if h.Presence != Definite && !(supposes && h.Presence == Possible) {
 			continue
 		}
-		ch := Change{Code: h.key, For: []string{h.Code}, Hazard: h.Presence, Caution: h.Caution, do: h.fix, drops: h.drops}
+		ch := Change{Code: h.key, For: h.alone, Hazard: h.Presence, Caution: h.Caution, do: h.fix, drops: h.drops}
 		switch h.Presence {
 		case Definite:
 			ch.Kind, ch.What = h.Mend, h.Remedy

@@ -3,6 +3,7 @@ package score
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -30,6 +31,11 @@ type kind struct {
 	couldBy                            Mend
 	soil                               bool // read off the depth of the substrate among others
 	ofAnimal                           bool // read off the animal
+
+	// Worked out with kindAt, for answers are full of them: how to find out, and the code
+	// alone.
+	asked string
+	alone []string // not to be written to
 }
 
 // The reading tolerances: half of the last digit that answers are written with, in
@@ -234,7 +240,16 @@ func yesNo(code, name string, weight float64, mend Mend, do, look string, field 
 var kindAt = func() map[string]int {
 	out := make(map[string]int, len(kinds))
 	for i := range kinds {
-		out[kinds[i].code] = i
+		k := &kinds[i]
+		out[k.code] = i
+		name := k.name
+		if p := care.ParameterOf(care.Code(k.code)); p != nil {
+			name = p.Name
+		}
+		if k.asked = k.look; k.asked == "" {
+			k.asked = "Measure " + name
+		}
+		k.alone = []string{k.code}
 	}
 	return out
 }()
@@ -285,10 +300,19 @@ func New(code string, least, most Target) (Criterion, error) {
 
 // ask words how to find out what was not measured.
 func (k *Criterion) ask() string {
-	if kd := k.known(); kd != nil && kd.look != "" {
-		return kd.look
+	if kd := k.known(); kd != nil && (kd.look != "" || strings.HasSuffix(kd.asked, k.Name)) {
+		return kd.asked
 	}
 	return "Measure " + k.Name
+}
+
+// alone is the list of the code and nothing else. It is not to be written to, but may
+// be appended to.
+func (k *Criterion) alone() []string {
+	if kd := k.known(); kd != nil {
+		return kd.alone
+	}
+	return []string{k.Code}
 }
 
 func (c *Case) measure(k *Criterion) Measurement {

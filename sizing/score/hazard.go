@@ -157,9 +157,10 @@ type Hazard struct {
 	Value    *Figure  `json:"value,omitzero"`
 	Limit    *Figure  `json:"limit,omitzero"`
 
-	ask string      // how to find out, when possible
-	key string      // changes with the same key are one change
-	fix func(*Case) // the remedy
+	alone []string    // the code and nothing else; not to be written to, but may be appended to
+	ask   string      // how to find out, when possible
+	key   string      // changes with the same key are one change
+	fix   func(*Case) // the remedy
 
 	drops int // place in the list, from 1, of the heat source that the remedy takes out
 }
@@ -543,7 +544,7 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 		r := &heatRules[k]
 		before := len(out)
 		if s.HeatSources == nil {
-			h := next(&out, &r.Hazard)
+			h := next(&out, &r.Hazard, heatCodes[k])
 			h.ask, h.key, h.fix = "Say which heat sources there are", "heat_sources", func(c *Case) { c.Setup.HeatSources = []HeatSource{} }
 			h.is(unknown, all)
 		}
@@ -556,7 +557,7 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 			if t == no {
 				continue
 			}
-			h := next(&out, &r.Hazard)
+			h := next(&out, &r.Hazard, heatCodes[k])
 			h.At = "heat source " + strconv.Itoa(i+1) + ", " + source.Kind
 			h.ask, h.key = h.At+": "+lowerFirst(h.ask), "heat_sources["+strconv.Itoa(i)+"]."+h.key
 			h.fix = r.fixAt(i)
@@ -572,14 +573,14 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 			h.is(t, all)
 		}
 		if all && len(out) == before {
-			next(&out, &r.Hazard).is(no, all)
+			next(&out, &r.Hazard, heatCodes[k]).is(no, all)
 		}
 	}
 	for k := range rules {
 		r := &rules[k]
 		if r.unjudged != nil && r.unjudged(a) {
 			if all {
-				h := next(&out, &r.Hazard)
+				h := next(&out, &r.Hazard, ruleCodes[k])
 				h.Presence, h.Why = NotJudged, "No figure is known for this animal to judge by."
 			}
 			continue
@@ -588,7 +589,7 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 		if t == no && !all {
 			continue
 		}
-		h := next(&out, &r.Hazard)
+		h := next(&out, &r.Hazard, ruleCodes[k])
 		if r.keyFor != nil {
 			h.key = r.keyFor(a)
 		}
@@ -603,11 +604,24 @@ func appendHazards(out []Hazard, s *Setup, a *Animal, all bool) []Hazard {
 	return out
 }
 
+// heatCodes and ruleCodes list the code of each rule alone, for hazards to share.
+var heatCodes, ruleCodes = func() (heat [len(heatRules)][]string, other [len(rules)][]string) {
+	for i := range heatRules {
+		heat[i] = []string{heatRules[i].Code}
+	}
+	for i := range rules {
+		other[i] = []string{rules[i].Code}
+	}
+	return heat, other
+}()
+
 // next adds a hazard to a list and gives it where it lies: hazards are large, and are
 // written to in place.
-func next(out *[]Hazard, h *Hazard) *Hazard {
+func next(out *[]Hazard, h *Hazard, alone []string) *Hazard {
 	*out = append(*out, *h)
-	return &(*out)[len(*out)-1]
+	last := &(*out)[len(*out)-1]
+	last.alone = alone
+	return last
 }
 
 func (r *heatRule) fixAt(i int) func(*Case) {

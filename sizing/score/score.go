@@ -617,20 +617,20 @@ func (t *trial) open(j *Judgement, hs []Hazard, deciding bool) []Open {
 	if deciding && j.Verdict != CannotTell {
 		return out
 	}
-	add := func(code, what string, decides bool) {
+	add := func(alone []string, what string, decides bool) {
 		decides = decides && j.Verdict == CannotTell
 		if i := slices.IndexFunc(out, func(o Open) bool { return o.What == what }); i >= 0 {
-			out[i].For = append(out[i].For, code)
+			out[i].For = append(out[i].For, alone...)
 			out[i].Decides = out[i].Decides || decides
 			return
 		}
-		out = append(out, Open{[]string{code}, what, decides})
+		out = append(out, Open{alone, what, decides})
 	}
 	for i := range t.parts {
 		p, k := &t.parts[i], &t.of.Criteria[i]
 		standing := p.standing(k)
 		if standing == TargetNotKnown && k.Essential {
-			add(k.Code, "Find a published figure for the "+k.Name+" of this species", true)
+			add(k.alone(), "Find a published figure for the "+k.Name+" of this species", true)
 		}
 		openMend := standing == Short && p.can.best != p.can.worst
 		if standing != NotMeasured && standing != Undecided && !openMend {
@@ -638,15 +638,15 @@ func (t *trial) open(j *Judgement, hs []Hazard, deciding bool) []Open {
 		}
 		decides := j.BestVerdict == Suitable || p.mend == Rebuild
 		if _, exact := p.measured.Exact(); !exact || openMend {
-			add(k.Code, k.ask(), decides)
+			add(k.alone(), k.ask(), decides)
 		}
 		if p.spans.uncertain() {
-			add(k.Code, k.askAnimal(), decides)
+			add(k.alone(), k.askAnimal(), decides)
 		}
 	}
 	for i := range hs {
 		if h := &hs[i]; h.Presence == Possible {
-			add(h.Code, h.ask, j.BestVerdict == Suitable)
+			add(h.alone, h.ask, j.BestVerdict == Suitable)
 		}
 	}
 	if deciding {
