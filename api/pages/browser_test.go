@@ -108,6 +108,21 @@ func settings(touch bool) (out []setting) {
 	return out
 }
 
+// byTurns gives those that the i-th page or journey is looked at in: all, or with
+// DENWRIGHT_TEST_BY_TURNS, for want of time, another each day and its opposite, so that
+// within days each has been in every one.
+func byTurns(all []setting, i int, opposite bool) []setting {
+	if os.Getenv("DENWRIGHT_TEST_BY_TURNS") == "" {
+		return all
+	}
+	at := (time.Now().YearDay() + i) % len(all)
+	out := []setting{all[at]}
+	if opposite {
+		out = append(out, all[len(all)-1-at])
+	}
+	return out
+}
+
 // tab is a page open in the browser, with what it asked for and complained about.
 type tab struct {
 	t    *testing.T
@@ -227,14 +242,18 @@ func (v *tab) press(keys string, options ...chromedp.KeyOption) {
 // Every page listed is looked at narrow and wide, with and without script.
 func TestPagesInBrowser(t *testing.T) {
 	b := openBrowser(t)
-	for _, p := range lookedAt {
+	var all []setting
+	for _, s := range settings(false) {
+		s.touch = s.width < 600
+		if s.script || s.touch { // without script a page only lacks what script adds; once is enough
+			all = append(all, s)
+		}
+	}
+	for i, p := range lookedAt {
 		t.Run(p.name, func(t *testing.T) {
 			t.Parallel()
-			for _, s := range settings(false) {
-				s.touch = s.width < 600
-				if s.script || s.touch { // without script a page only lacks what script adds; once is enough
-					t.Run(s.String(), func(t *testing.T) { b.look(t, p, s) })
-				}
+			for _, s := range byTurns(all, i, false) {
+				t.Run(s.String(), func(t *testing.T) { b.look(t, p, s) })
 			}
 		})
 	}
@@ -244,8 +263,15 @@ func (b *browser) look(t *testing.T, p looked, s setting) {
 	v := b.tab(t, s)
 	v.session(b.house.sessions[p.as])
 	v.open(b.house.at(p.path))
-	if s.script {
-		v.picture(p.name + "-" + s.String())
+	name := p.name + "-" + s.String()
+	if os.Getenv("DENWRIGHT_TEST_PICTURES") != "" { // a fifth of the time
+		v.picture(name)
+	} else {
+		defer func() {
+			if t.Failed() {
+				v.picture("failed-" + name)
+			}
+		}()
 	}
 	evaluate[chromedp.Void](v, lookScript)
 	for _, check := range []string{"wide", "contrast", "pictures", "hidden", "first", "twins", "targets"} {

@@ -282,10 +282,10 @@ var journeys = []journey{
 
 func TestJourneys(t *testing.T) {
 	b := openBrowser(t)
-	for _, j := range journeys {
+	for i, j := range journeys {
 		t.Run(j.name, func(t *testing.T) {
 			t.Parallel()
-			for _, s := range append(settings(false), settings(true)...) {
+			for _, s := range byTurns(append(settings(false), settings(true)...), i, true) {
 				t.Run(s.String(), func(t *testing.T) {
 					v := &visitor{tab: b.tab(t, s), setting: s, house: b.house, begun: time.Now()}
 					defer func() {
