@@ -129,7 +129,7 @@ var commands = map[string]task{
 // loadingGC is the pace of the garbage collector while a catalogue is loaded at the
 // start. That makes some 40 MB of short-lived nodes; collecting them less often
 // takes a third off the start.
-const loadingGC = 400
+const loadingGC = 200
 
 // loadEmbedded builds the catalogue that the program carries.
 func loadEmbedded() (*care.Catalogue, error) {

@@ -134,7 +134,7 @@ func runService(ctx context.Context, s *api.Server, address, admin string, cfg a
 // as it lives on (a catalogue, and whoever is connected) and memoryBooks for the
 // runtime's own books. Looked at every memoryEvery.
 const (
-	memoryLeast = 34 << 20
+	memoryLeast = 36 << 20
 	memoryBooks = 8 << 20
 	memoryEvery = 250 * time.Millisecond
 )

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"denwright/care/quantity"
 )
@@ -96,10 +97,13 @@ func Ranked(c Case, now Result, measuring bool) ([]Change, error) {
 func (t *trial) ranked(now *Result, measuring bool) ([]Change, error) {
 	changes := t.candidates(now.Hazards, measuring)
 	out := changes[:0]
-	after := new(Case)
+	w := workspaces.Get().(*workspace)
+	defer workspaces.Put(w)
+	after := &w.after
 	for i := range changes {
 		ch := &changes[i]
 		*after = *t.of
+		after.scratch = &w.criteria
 		ch.onto(after)
 		hazards := &t.hazards
 		if !ch.finds {
@@ -162,6 +166,16 @@ func inPlace(changes []Change) {
 		}
 	}
 }
+
+// workspace is what the trying of changes writes over again and again.
+type workspace struct {
+	parts    []part
+	criteria []Criterion
+	after    Case
+}
+
+// workspaces are used again: they are large, and answers are many.
+var workspaces = sync.Pool{New: func() any { return new(workspace) }}
 
 // trial is a case worked out so far that one like it is judged by what differs.
 type trial struct {
@@ -323,6 +337,16 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 	if len(t.of.Criteria) > 0 {
 		shared = &t.of.Criteria[0]
 	}
+	own := func(c *Case) {
+		switch {
+		case &c.Criteria[0] != shared:
+		case c.scratch != nil:
+			*c.scratch = append((*c.scratch)[:0], c.Criteria...)
+			c.Criteria = *c.scratch
+		default:
+			c.Criteria = slices.Clone(c.Criteria)
+		}
+	}
 	for i := range t.parts {
 		p, k := &t.parts[i], &t.of.Criteria[i]
 		if p.spans.n == 0 || p.score.Worst == 1 {
@@ -330,9 +354,7 @@ func (t *trial) candidates(hs []Hazard, supposes bool) []Change {
 		}
 		if supposes && p.spans.uncertain() {
 			add(Change{Code: strings.TrimSuffix("animal/"+k.HangsOn, "/"), For: k.alone(), Kind: Measure, Supposes: true, finds: true, What: k.askAnimal(), do: func(c *Case) {
-				if &c.Criteria[0] == shared {
-					c.Criteria = slices.Clone(c.Criteria)
-				}
+				own(c)
 				c.Criteria[i].Most = c.Criteria[i].Least
 			}})
 		}

@@ -108,7 +108,11 @@ func (n *Needs) Assess(s Setup, measuring bool) (Result, []Change, error) {
 	if err := c.checkMeasured(); err != nil {
 		return Result{}, nil, err
 	}
-	t := trialOf(&c, n.spans)
+	w := workspaces.Get().(*workspace)
+	defer workspaces.Put(w)
+	t := &trial{of: &c, parts: w.parts, hazards: presencesOf(&c.Setup, &c.Animal)}
+	t.work(n.spans)
+	w.parts = t.parts
 	out, err := t.result()
 	if err != nil {
 		return Result{}, nil, err

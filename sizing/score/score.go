@@ -335,6 +335,9 @@ type Case struct {
 	Measured map[string]Measurement
 
 	supposed []supposition // over Measured; the last of a code counts
+	// scratch, if not nil, is where criteria that are to be changed are copied to: the
+	// case goes no further than its judgement.
+	scratch *[]Criterion
 }
 
 // supposition is what a criterion is supposed to measure.
