@@ -29,7 +29,7 @@ const malformedCount = 10_000
 // malformed sends requests that are wrong in every way that can be made at random from
 // a seed, and wants a problem document with a 4xx for each.
 func (s *suite) malformed(ctx context.Context) (err error) {
-	p, err := s.program(ctx, nothingKept)
+	p, err := s.program(ctx, nothingKept, false)
 	if err != nil {
 		return err
 	}
@@ -166,7 +166,7 @@ const slowCount = 1000
 // slow holds clients that send a byte a second and never finish, half in the header
 // and half in the body, and measures what others get meanwhile.
 func (s *suite) slow(ctx context.Context) (err error) {
-	p, err := s.program(ctx, nothingKept)
+	p, err := s.program(ctx, nothingKept, false)
 	if err != nil {
 		return err
 	}
@@ -277,7 +277,7 @@ func (s *suite) mix(base string) (out []vegeta.Target) {
 
 // soaked keeps the service at 70 % of what it can do and watches what it holds.
 func (s *suite) soaked(ctx context.Context) (err error) {
-	p, err := s.program(ctx, nothingKept)
+	p, err := s.program(ctx, nothingKept, true)
 	if err != nil {
 		return err
 	}

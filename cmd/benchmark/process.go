@@ -50,9 +50,9 @@ func (s *suite) process(ctx context.Context) error {
 // nothingKept is a service without a database.
 const nothingKept = "none"
 
-// program is the program as it is shipped, serving, with its metrics on a second port.
-// Its log goes nowhere, but is written.
-func (s *suite) program(ctx context.Context, database string) (*process, error) {
+// program is the program as it is shipped, serving, with its metrics on a second port
+// where it is to be watched. Its log goes nowhere, but is written.
+func (s *suite) program(ctx context.Context, database string, watched bool) (*process, error) {
 	binary, err := s.build(ctx)
 	if err != nil {
 		return nil, err
@@ -68,7 +68,10 @@ func (s *suite) program(ctx context.Context, database string) (*process, error) 
 			return nil, err
 		}
 	}
-	cmd := exec.Command(binary, "serve", "--address", addresses[0], "--admin", addresses[1], "--database", database)
+	cmd := exec.Command(binary, "serve", "--address", addresses[0], "--database", database)
+	if watched {
+		cmd.Args = append(cmd.Args, "--admin", addresses[1])
+	}
 	cmd.Dir = s.scratch
 	p := &process{cmd: cmd, url: "http://" + addresses[0], admin: "http://" + addresses[1], description: filepath.Base(binary)}
 	if err := cmd.Start(); err != nil {
@@ -83,7 +86,7 @@ func (s *suite) program(ctx context.Context, database string) (*process, error) 
 // start times one start and reads the memory once ready.
 func (s *suite) start(ctx context.Context) (took time.Duration, resident float64, err error) {
 	begun := time.Now()
-	p, err := s.program(ctx, nothingKept)
+	p, err := s.program(ctx, nothingKept, false)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -116,7 +119,7 @@ func (p *process) ready(ctx context.Context) error {
 // memory asks every route of the mix for every species under load, and reads what
 // the program then holds.
 func (s *suite) memory(ctx context.Context, database, what string) (err error) {
-	p, err := s.program(ctx, database)
+	p, err := s.program(ctx, database, false)
 	if err != nil {
 		return err
 	}

@@ -51,7 +51,7 @@ const rounds = 6
 
 // service measures each route against the bare handler, turn and turn about.
 func (s *suite) service(ctx context.Context) (err error) {
-	ours, err := s.program(ctx, nothingKept)
+	ours, err := s.program(ctx, nothingKept, false)
 	if err != nil {
 		return err
 	}

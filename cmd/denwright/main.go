@@ -13,6 +13,7 @@ import (
 	"maps"
 	"os"
 	"os/signal"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -68,6 +69,7 @@ Exit codes: 0 answered (assess: suitable), 1 failed, 2 bad input,
 `
 
 func main() {
+	runtime.MemProfileRate = 0 // nobody reads it; see serve, where somebody may
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := run(ctx, os.Args[1:], streams{os.Stdin, os.Stdout, os.Stderr})
 	stop()

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net/url"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"runtime/metrics"
 	"strings"
@@ -60,6 +61,9 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	}
 	if cfg.AllowOrigins, err = originsOf(*origins); err != nil {
 		return err
+	}
+	if *admin != "" {
+		runtime.MemProfileRate = profileEvery
 	}
 	log := logger(p.err)
 	at := databaseOf(*database)
@@ -130,11 +134,14 @@ func runService(ctx context.Context, s *api.Server, address, admin string, cfg a
 	return errors.Join(err, <-ended)
 }
 
+// profileEvery is of how many bytes allocated one is recorded where profiles are served.
+const profileEvery = 512 << 10
+
 // Own choices: what a service may hold is memoryLeast, or half as much again
 // as it lives on (a catalogue, and whoever is connected) and memoryBooks for the
 // runtime's own books. Looked at every memoryEvery.
 const (
-	memoryLeast = 36 << 20
+	memoryLeast = 40 << 20
 	memoryBooks = 8 << 20
 	memoryEvery = 250 * time.Millisecond
 )
