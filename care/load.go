@@ -415,7 +415,7 @@ func (r *Rule) check(f *faultList, c *Catalogue) {
 	}
 }
 
-// mostFigure is above whatever a rule could mean, in cm, cm², litres or times: a floor
+// mostFigure is above whatever a rule could mean (own choice), in cm, cm², litres or times: a floor
 // of 1,000 m². Sums and squares of it can still be written.
 const mostFigure = 1e7
 

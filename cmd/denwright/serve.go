@@ -146,6 +146,9 @@ const (
 	memoryEvery = 250 * time.Millisecond
 )
 
+// mayHold is how many bytes a service may hold that lives on so many.
+func mayHold(lives uint64) int64 { return max(memoryLeast, memoryBooks+int64(lives)*3/2) }
+
 // watchMemory has the service collect more often as it comes near to what it may hold,
 // until ctx ends, once there are records. A bound that stood still would have a thousand clients, who take up
 // room of their own, collected for without end. An operator's GOMEMLIMIT stands.
@@ -163,7 +166,7 @@ func watchMemory(ctx context.Context, loaded <-chan struct{}) {
 	defer tick.Stop()
 	for held := int64(0); ; {
 		metrics.Read(lives)
-		if may := max(memoryLeast, memoryBooks+3*int64(lives[0].Value.Uint64()+lives[1].Value.Uint64())/2); may != held {
+		if may := mayHold(lives[0].Value.Uint64() + lives[1].Value.Uint64()); may != held {
 			held = may
 			debug.SetMemoryLimit(may)
 		}

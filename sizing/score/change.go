@@ -79,27 +79,37 @@ func (ch *Change) onto(c *Case) {
 // change that would add a hazard, or make either extreme verdict worse, is left out;
 // so is one that gains nothing. It fails as Assess does.
 func Changes(c Case) ([]Change, error) {
-	now, err := Assess(c)
-	if err != nil {
+	if err := c.check(); err != nil {
 		return nil, err
 	}
-	return Ranked(c, now, true)
+	_, changes, err := c.assessed(nil, true)
+	return changes, err
 }
 
-// Ranked is Changes of a case whose assessment is at hand. Without measuring, changes
-// to measure, which suppose what is found, are left out.
-func Ranked(c Case, now Result, measuring bool) ([]Change, error) {
+// assessed is Assess and Changes of a case that passes check, which it settles. The
+// spans of its criteria are worked out where they are not given. Without measuring,
+// changes to measure, which suppose what is found, are left out.
+func (c *Case) assessed(known []spans, measuring bool) (Result, []Change, error) {
 	c.Setup.settle()
-	return trialOf(&c, nil).ranked(&now, measuring)
-}
-
-// ranked is Ranked of the trial's case.
-func (t *trial) ranked(now *Result, measuring bool) ([]Change, error) {
-	changes := t.candidates(now.Hazards, measuring)
-	out := changes[:0]
 	w := workspaces.Get().(*workspace)
 	defer workspaces.Put(w)
+	t := &trial{of: c, parts: w.parts, hazards: presencesOf(&c.Setup, &c.Animal)}
+	t.work(known)
+	w.parts = t.parts
+	now, err := t.result()
+	if err != nil {
+		return Result{}, nil, err
+	}
+	changes, err := t.ranked(&now, measuring, w)
+	return now, changes, err
+}
+
+// ranked tries the single changes and ranks those that Changes gives.
+func (t *trial) ranked(now *Result, measuring bool, w *workspace) ([]Change, error) {
+	changes := t.candidates(now.Hazards, measuring)
+	out := changes[:0]
 	after := &w.after
+	defer func() { w.after = Case{} }() // what was asked is not held on to
 	for i := range changes {
 		ch := &changes[i]
 		*after = *t.of

@@ -3,7 +3,6 @@ package score
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"denwright/care"
 	"denwright/care/quantity"
@@ -32,10 +31,10 @@ type kind struct {
 	soil                               bool // read off the depth of the substrate among others
 	ofAnimal                           bool // read off the animal
 
-	// Worked out with kindAt, for answers are full of them: how to find out, and the code
-	// alone.
-	asked string
-	alone []string // not to be written to
+	// Worked out with kindAt, for answers are full of them: the name wherever it comes
+	// from, how to find out under that name, and the code alone.
+	named, asked string
+	alone        []string // not to be written to
 }
 
 // The reading tolerances: half of the last digit that answers are written with, in
@@ -242,12 +241,12 @@ var kindAt = func() map[string]int {
 	for i := range kinds {
 		k := &kinds[i]
 		out[k.code] = i
-		name := k.name
+		k.named = k.name
 		if p := care.ParameterOf(care.Code(k.code)); p != nil {
-			name = p.Name
+			k.named = p.Name
 		}
 		if k.asked = k.look; k.asked == "" {
-			k.asked = "Measure " + name
+			k.asked = "Measure " + k.named
 		}
 		k.alone = []string{k.code}
 	}
@@ -300,7 +299,7 @@ func New(code string, least, most Target) (Criterion, error) {
 
 // ask words how to find out what was not measured.
 func (k *Criterion) ask() string {
-	if kd := k.known(); kd != nil && (kd.look != "" || strings.HasSuffix(kd.asked, k.Name)) {
+	if kd := k.known(); kd != nil && (kd.look != "" || k.Name == kd.named) {
 		return kd.asked
 	}
 	return "Measure " + k.Name

@@ -100,25 +100,15 @@ func (n *Needs) Criteria() []Criterion { return n.criteria }
 // Case is what the needs and an enclosure make. Its criteria are not to be changed.
 func (n *Needs) Case(s Setup) Case { return Case{Setup: s, Animal: n.animal, Criteria: n.criteria} }
 
-// Assess is Assess of the case that the needs and an enclosure make, with its changes
-// as Ranked gives them.
+// Assess is Assess of the case that the needs and an enclosure make, with its Changes;
+// without measuring, those to measure are left out. It fails on a measurement that is
+// not a number.
 func (n *Needs) Assess(s Setup, measuring bool) (Result, []Change, error) {
 	c := n.Case(s)
-	c.Setup.settle()
 	if err := c.checkMeasured(); err != nil {
 		return Result{}, nil, err
 	}
-	w := workspaces.Get().(*workspace)
-	defer workspaces.Put(w)
-	t := &trial{of: &c, parts: w.parts, hazards: presencesOf(&c.Setup, &c.Animal)}
-	t.work(n.spans)
-	w.parts = t.parts
-	out, err := t.result()
-	if err != nil {
-		return Result{}, nil, err
-	}
-	changes, err := t.ranked(&out, measuring)
-	return out, changes, err
+	return c.assessed(n.spans, measuring)
 }
 
 func (n *Needs) measure(i int, r *Readings) Measurement {
