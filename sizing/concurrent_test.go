@@ -77,3 +77,55 @@ func TestManyAtOnce(t *testing.T) {
 		t.Error(w)
 	}
 }
+
+// TestKeptNeedsAreOfTheGroup: whatever was asked before of the same species, an answer is
+// that of a catalogue which was asked nothing else.
+func TestKeptNeedsAreOfTheGroup(t *testing.T) {
+	side := quantity.Centimetres(120)
+	setup := score.Setup{Inside: &score.Inside{Length: &side, Width: &side, Height: &side}}
+	encode := quantity.NewEncoder(quantity.Metric, false)
+	groups := []sizing.Question{
+		{Animals: []sizing.Animal{{Count: 1, Stage: care.Adult}}},
+		{Animals: []sizing.Animal{{Count: 2, Stage: care.Adult}}},
+		{Animals: []sizing.Animal{{Count: 2, Stage: care.Adult, Sex: "female"}}},
+		{Animals: []sizing.Animal{{Count: 2, Stage: care.Adult, Sex: "male"}}},
+		{Animals: []sizing.Animal{{Count: 1, Stage: care.Juvenile}}},
+		{Animals: []sizing.Animal{{Count: 1, Stage: care.Adult}}, Jurisdiction: "DE"},
+		{Animals: []sizing.Animal{{Count: 1, Stage: care.Adult}}, Jurisdiction: "US-FL"},
+		{Animals: []sizing.Animal{{Count: 1, Stage: care.Adult, Age: new(quantity.Hours(8 * 8766))}}},
+	}
+	answer := func(c *care.Catalogue, q sizing.Question) string {
+		a, err := sizing.Assess(c, sizing.AssessmentQuestion{Question: q, Setup: setup})
+		if err != nil {
+			return err.Error()
+		}
+		a.Animals = nil // says what was asked
+		out, err := encode.Append(nil, a)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(out)
+	}
+	shared, alone := catalogue(t), make([]*care.Catalogue, len(groups))
+	for i := range alone {
+		alone[i] = catalogue(t)
+	}
+	differ := make([]bool, len(groups)) // from the group before, for some species: else nothing is tested
+	for _, s := range shared.Species() {
+		before := ""
+		for i, q := range groups {
+			q.Species = s.ID
+			got, want := answer(shared, q), answer(alone[i], q)
+			if got != want {
+				t.Fatalf("%s, group %d: %s", s.ID, i, cmp.Diff(want, got))
+			}
+			differ[i] = differ[i] || got != before
+			before = got
+		}
+	}
+	for i := range groups[1:] {
+		if !differ[i+1] {
+			t.Errorf("group %d is answered like the one before for every species", i+1)
+		}
+	}
+}
