@@ -2,6 +2,8 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
 	"io"
@@ -73,7 +75,13 @@ const (
 // classify turns a driver's error into one of the errors above where it is one.
 // The caller's own cancelled or expired context stays what it is.
 func classify(caller context.Context, err error) error {
-	if err == nil || errors.Is(err, ErrUnavailable) || caller.Err() != nil {
+	if err == nil || errors.Is(err, ErrUnavailable) {
+		return err
+	}
+	if done := caller.Err(); done != nil {
+		if !errors.Is(err, done) { // as where database/sql has rolled back by itself meanwhile
+			err = fmt.Errorf("%w: %w", done, err)
+		}
 		return err
 	}
 	lost := &Unavailable{RetryAfter: retryLost, Cause: err}
@@ -113,6 +121,12 @@ func classify(caller context.Context, err error) error {
 			}
 		}
 		return err
+	}
+	// In a transaction database/sql repeats nothing and reports the bare state that
+	// it found: rolled back, as the time was over, or a connection that broke before
+	// the statement was sent. Neither had an effect.
+	if errors.Is(err, sql.ErrTxDone) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, driver.ErrBadConn) {
+		return lost
 	}
 	var network net.Error
 	var connect *pgconn.ConnectError
