@@ -138,6 +138,21 @@ func classify(caller context.Context, err error) error {
 	return err
 }
 
+// wasLostIdle reports, of an error at the begin of a transaction, that the
+// connection was no longer one: closed by the server or on the way, not refused to us.
+func wasLostIdle(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		return pg.Code == "57P01" || pg.Code == "57P02" // ended by an administrator, or by a crash
+	}
+	var connect *pgconn.ConnectError
+	if errors.As(err, &connect) {
+		return false
+	}
+	var network *net.OpError
+	return pgconn.SafeToRetry(err) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &network) && !network.Timeout()
+}
+
 // isDuplicate reports a broken unique constraint.
 func isDuplicate(err error) bool {
 	var pg *pgconn.PgError

@@ -376,6 +376,54 @@ func TestBrokenInTransaction(t *testing.T) {
 	})
 }
 
+// TestConnectionsLostIdle: a database that is back, or never was away, is not
+// reported as lost because the connections held to it have gone.
+func TestConnectionsLostIdle(t *testing.T) {
+	onEach(t, func(t *testing.T, database string) {
+		other, _ := fresh(t, database)
+		if !other.Shared() {
+			return // a file has no connections that another can end
+		}
+		s := open(t, Config{Database: database, Connections: 3})
+		who := caller(t, s, organisation(t, s, "Rescue", false), "Ada", Keeper)
+		for round := range 5 {
+			var open sync.WaitGroup
+			open.Add(3)
+			var done sync.WaitGroup
+			for range 3 { // all at once, so that each holds a connection of its own
+				done.Go(func() {
+					opened := sync.OnceFunc(open.Done)
+					defer opened()
+					err := s.reading(t.Context(), func(ctx context.Context, q queryer) error {
+						opened()
+						open.Wait()
+						_, err := q.ExecContext(ctx, `SELECT 1`)
+						return err
+					})
+					if err != nil {
+						t.Error(err)
+					}
+				})
+			}
+			done.Wait()
+			var ended int
+			err := other.reading(t.Context(), func(ctx context.Context, q queryer) error {
+				return q.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT pg_terminate_backend(pid, 10000) AS ended FROM pg_stat_activity
+					WHERE datname = current_database() AND pid <> pg_backend_pid()) a WHERE ended`).Scan(&ended)
+			})
+			if err != nil || ended < 3 {
+				t.Fatalf("%d connections ended, %v", ended, err)
+			}
+			if _, err := s.CreateSetup(t.Context(), who, "", enclosure(fmt.Sprint(round))); err != nil {
+				t.Errorf("a write after the connections are gone: %v", err)
+			}
+			if l, err := s.Setups(t.Context(), who, SetupFilter{}, Page{}); err != nil || len(l.Items) != round+1 {
+				t.Errorf("%d setups listed after %d writes, %v", len(l.Items), round+1, err)
+			}
+		}
+	})
+}
+
 // TestLostDatabase writes and reads without pause while PostgreSQL is stopped,
 // killed, frozen and cut off, each followed by its return.
 func TestLostDatabase(t *testing.T) {
@@ -464,6 +512,8 @@ func TestLostDatabase(t *testing.T) {
 	})
 	count := func() int { mu.Lock(); defer mu.Unlock(); return len(acks) }
 
+	defer wg.Wait()
+	defer stop() // before it, where a step below is fatal
 	for k, fault := range server.Faults(t) {
 		before, refusals, questions := count(), refused.Load(), answered.Load()
 		await(t, 20*time.Second, func() bool { return count() > before+20 })

@@ -442,7 +442,7 @@ func (s *Store) Export(ctx context.Context, who Caller, organisation string, wri
 		return err
 	}
 	// The reader of a long export may be slow: only the caller's own limit holds.
-	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.snapshotLevel()})
+	tx, err := s.beginReading(ctx)
 	if err != nil {
 		return classify(ctx, err)
 	}

@@ -294,7 +294,7 @@ func (s *Store) writing(caller context.Context, f func(ctx context.Context, tx q
 func (s *Store) transact(caller context.Context, f func(ctx context.Context, tx queryer) error) error {
 	ctx, cancel := context.WithTimeout(caller, s.config.Timeout)
 	defer cancel()
-	tx, err := s.write.BeginTx(ctx, nil)
+	tx, err := s.begin(ctx, s.write, nil)
 	if err != nil {
 		return err
 	}
@@ -319,12 +319,28 @@ func (s *Store) reading(caller context.Context, f func(ctx context.Context, q qu
 	}
 	ctx, cancel := context.WithTimeout(caller, s.config.Timeout)
 	defer cancel()
-	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.snapshotLevel()})
+	tx, err := s.beginReading(ctx)
 	if err != nil {
 		return classify(caller, err)
 	}
 	err = f(ctx, tx)
 	return classify(caller, errors.Join(err, ignoreDone(tx.Rollback())))
+}
+
+// begin starts a transaction. A connection that was lost while it lay idle shows
+// when it is used; as nothing has been asked yet, the next one is taken, until all
+// of a pool have been tried and one more, which is new.
+func (s *Store) begin(ctx context.Context, db *sql.DB, o *sql.TxOptions) (*sql.Tx, error) {
+	for attempt := 0; ; attempt++ {
+		tx, err := db.BeginTx(ctx, o)
+		if err == nil || attempt == s.config.Connections || ctx.Err() != nil || !wasLostIdle(err) {
+			return tx, err
+		}
+	}
+}
+
+func (s *Store) beginReading(ctx context.Context) (*sql.Tx, error) {
+	return s.begin(ctx, s.read, &sql.TxOptions{ReadOnly: true, Isolation: s.snapshotLevel()})
 }
 
 // snapshotLevel is the isolation at which all statements of a transaction see
