@@ -122,35 +122,32 @@ func classify(caller context.Context, err error) error {
 		}
 		return err
 	}
-	// In a transaction database/sql repeats nothing and reports the bare state that
-	// it found: rolled back, as the time was over, or a connection that broke before
-	// the statement was sent. Neither had an effect.
-	if errors.Is(err, sql.ErrTxDone) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, driver.ErrBadConn) {
-		return lost
-	}
 	var network net.Error
 	var connect *pgconn.ConnectError
-	if errors.As(err, &network) || errors.As(err, &connect) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) ||
-		errors.Is(err, net.ErrClosed) || errors.Is(err, context.DeadlineExceeded) || pgconn.SafeToRetry(err) ||
-		strings.Contains(err.Error(), "conn closed") {
+	if connectionGone(err) || errors.As(err, &connect) || errors.As(err, &network) || errors.Is(err, context.DeadlineExceeded) ||
+		errors.Is(err, sql.ErrTxDone) { // database/sql has rolled it back, as its time was over
 		return lost
 	}
 	return err
 }
 
-// wasLostIdle reports, of an error at the begin of a transaction, that the
-// connection was no longer one: closed by the server or on the way, not refused to us.
+// connectionGone reports that a connection which there was is none any more. Where
+// nothing was sent yet, the driver says so, or in a transaction database/sql does.
+func connectionGone(err error) bool {
+	var network *net.OpError
+	return pgconn.SafeToRetry(err) || errors.Is(err, driver.ErrBadConn) || errors.Is(err, pgconn.ErrConnClosed) || errors.Is(err, net.ErrClosed) ||
+		errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &network) && !network.Timeout()
+}
+
+// wasLostIdle reports, of an error at the begin of a transaction, that its connection
+// had gone before. One that could not be made was not lost.
 func wasLostIdle(err error) bool {
 	var pg *pgconn.PgError
+	var connect *pgconn.ConnectError
 	if errors.As(err, &pg) {
 		return pg.Code == "57P01" || pg.Code == "57P02" // ended by an administrator, or by a crash
 	}
-	var connect *pgconn.ConnectError
-	if errors.As(err, &connect) {
-		return false
-	}
-	var network *net.OpError
-	return pgconn.SafeToRetry(err) || errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.As(err, &network) && !network.Timeout()
+	return !errors.As(err, &connect) && connectionGone(err)
 }
 
 // isDuplicate reports a broken unique constraint.

@@ -104,9 +104,6 @@ func open(t *testing.T, c Config) *Store {
 	if c.Embedded == nil {
 		c.Embedded = invented()
 	}
-	if c.Timeout == 0 {
-		c.Timeout = time.Minute // what is not about time must not fail on a slow machine
-	}
 	s, err := Open(c)
 	if err != nil {
 		t.Fatal(err)
