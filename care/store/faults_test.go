@@ -9,6 +9,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"os"
 	"strconv"
 	"strings"
@@ -16,6 +18,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"denwright/care"
 	"denwright/care/store/postgrestest"
@@ -374,6 +378,24 @@ func TestBrokenInTransaction(t *testing.T) {
 		wants(t, err, driver.ErrBadConn)
 		wants(t, err, ErrUnavailable)
 	})
+}
+
+// TestClassify: each way in which a connection goes is told as a loss, by itself and
+// among others; what the program got wrong is not.
+func TestClassify(t *testing.T) {
+	fault := errors.New("a fault of the program")
+	for _, err := range []error{driver.ErrBadConn, sql.ErrTxDone, pgconn.ErrConnClosed, net.ErrClosed, io.EOF, io.ErrUnexpectedEOF, context.DeadlineExceeded} {
+		for _, seen := range []error{err, fmt.Errorf("commit: %w", err), errors.Join(fault, err)} {
+			if got := classify(t.Context(), seen); !errors.Is(got, ErrUnavailable) || !errors.Is(got, err) {
+				t.Errorf("%v is told as %v", seen, got)
+			}
+		}
+	}
+	for _, err := range []error{fault, sql.ErrNoRows, ErrStale, ErrInvalid} {
+		if got := classify(t.Context(), err); got != err {
+			t.Errorf("%v is told as %v", err, got)
+		}
+	}
 }
 
 // TestConnectionsLostIdle: a database that is back, or never was away, is not
